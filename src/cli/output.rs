@@ -1,0 +1,93 @@
+//! The only place that touches the streams: results to stdout, everything else to stderr.
+
+use std::io::{self, Write};
+
+use anstream::AutoStream;
+use anstyle::{AnsiColor, Style};
+use clap::ValueEnum;
+use serde::Serialize;
+
+use crate::problem::{Problem, Severity};
+
+/// When to colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ColorChoice {
+    /// On a terminal, unless `NO_COLOR` is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// Where a command's words go, and what the person asked for that every command shares.
+pub struct Output {
+    stdout: Box<dyn Write>,
+    stderr: Box<dyn Write>,
+    /// One JSON document instead of a table.
+    pub json: bool,
+    /// Existing files may be overwritten.
+    pub force: bool,
+    quiet: bool,
+}
+
+impl Output {
+    /// The process's own streams.
+    pub fn standard(json: bool, quiet: bool, force: bool, color: ColorChoice) -> Self {
+        let choice = match color {
+            ColorChoice::Auto => anstream::ColorChoice::Auto,
+            ColorChoice::Always => anstream::ColorChoice::Always,
+            ColorChoice::Never => anstream::ColorChoice::Never,
+        };
+        Self {
+            stdout: Box::new(AutoStream::new(io::stdout(), choice)),
+            stderr: Box::new(AutoStream::new(io::stderr(), choice)),
+            json,
+            force,
+            quiet,
+        }
+    }
+
+    /// The command's result: `text` for a person, or `value` as one JSON document.
+    pub fn result(&mut self, text: &str, value: &impl Serialize) -> io::Result<()> {
+        if self.json {
+            serde_json::to_writer_pretty(&mut self.stdout, value)?;
+            writeln!(self.stdout)?;
+        } else {
+            self.stdout.write_all(text.as_bytes())?;
+            if !text.ends_with('\n') {
+                writeln!(self.stdout)?;
+            }
+        }
+        self.stdout.flush()
+    }
+
+    /// A line on the way: what is being done, what was written. Not shown with `--quiet`.
+    pub fn progress(&mut self, line: &str) -> io::Result<()> {
+        if self.quiet { Ok(()) } else { writeln!(self.stderr, "{line}") }
+    }
+
+    /// Problems that did not stop the work.
+    pub fn warnings(&mut self, problems: &[Problem]) -> io::Result<()> {
+        problems.iter().try_for_each(|problem| self.problem(problem))
+    }
+
+    /// Problems that did stop it, and the line that sums up.
+    pub fn failure(&mut self, problems: &[Problem], summary: &str) -> io::Result<()> {
+        self.warnings(problems)?;
+        if summary.is_empty() { Ok(()) } else { writeln!(self.stderr, "{summary}") }
+    }
+
+    fn problem(&mut self, problem: &Problem) -> io::Result<()> {
+        let color = match problem.severity {
+            Severity::Warning => AnsiColor::Yellow,
+            Severity::Error => AnsiColor::Red,
+        };
+        let style: Style = color.on_default().bold();
+        let text = problem.to_string();
+        match text.split_once(':') {
+            Some((word, rest)) => writeln!(self.stderr, "{style}{word}{style:#}:{rest}"),
+            None => writeln!(self.stderr, "{text}"),
+        }
+    }
+}

@@ -1,0 +1,271 @@
+//! Output files, written whole or not at all.
+//!
+//! Every file is written under a temporary name beside its target, synced, and renamed in place only
+//! when all files of the run are ready. A run that fails, or is dropped before [`Outputs::commit`],
+//! leaves nothing behind: no temporary file and no folder that it made. An existing file is refused
+//! before any work unless the person asked to overwrite.
+
+use std::fs::{self, File};
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+/// Why an output could not be written, or an input not be read.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The target exists and overwriting was not asked for.
+    #[error("{}: this file exists already", path.display())]
+    Exists {
+        /// The target.
+        path: PathBuf,
+    },
+    /// The folder exists, holds something, and overwriting was not asked for.
+    #[error("{}: this folder exists already and is not empty", path.display())]
+    NotEmpty {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// Two outputs of one run have the same name.
+    #[error("{}: two outputs of this run have this name", path.display())]
+    Twice {
+        /// The target.
+        path: PathBuf,
+    },
+    /// The operating system refused.
+    #[error("{}: cannot {purpose}: {source}", path.display())]
+    Io {
+        /// The file or folder.
+        path: PathBuf,
+        /// What was being done: `write`, `read`, `make this folder`.
+        purpose: &'static str,
+        /// The system's own words.
+        source: io::Error,
+    },
+}
+
+impl FileError {
+    fn io(path: &Path, purpose: &'static str) -> impl FnOnce(io::Error) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Io { path, purpose, source }
+    }
+
+    /// What the person can do about it.
+    pub fn help(&self) -> Option<&'static str> {
+        match self {
+            Self::Exists { .. } | Self::NotEmpty { .. } => {
+                Some("name another one, or add --force to overwrite")
+            }
+            Self::Twice { .. } => Some("give the setups or pieces different names"),
+            Self::Io { .. } => None,
+        }
+    }
+}
+
+/// The whole of a file, with its path in the error.
+pub fn read(path: &Path) -> Result<Vec<u8>, FileError> {
+    fs::read(path).map_err(FileError::io(path, "read"))
+}
+
+/// The whole of a text file, with its path in the error.
+pub fn read_text(path: &Path) -> Result<String, FileError> {
+    fs::read_to_string(path).map_err(FileError::io(path, "read"))
+}
+
+struct Staged {
+    file: File,
+    temporary: PathBuf,
+    target: PathBuf,
+}
+
+/// The files of one run, staged until [`Outputs::commit`].
+pub struct Outputs {
+    overwrite: bool,
+    staged: Vec<Staged>,
+    made_folders: Vec<PathBuf>,
+}
+
+impl Outputs {
+    /// No files yet. With `overwrite`, existing files are replaced on commit.
+    pub fn new(overwrite: bool) -> Self {
+        Self { overwrite, staged: Vec::new(), made_folders: Vec::new() }
+    }
+
+    /// Refuses a target that exists, before any long work is done for it.
+    pub fn check_file(&self, target: &Path) -> Result<(), FileError> {
+        if !self.overwrite && fs::symlink_metadata(target).is_ok() {
+            return Err(FileError::Exists { path: target.to_owned() });
+        }
+        Ok(())
+    }
+
+    /// Refuses a folder that exists and holds anything, before any long work is done for it.
+    pub fn check_new_folder(&self, folder: &Path) -> Result<(), FileError> {
+        if self.overwrite {
+            return Ok(());
+        }
+        match fs::read_dir(folder).map(|mut entries| entries.next().is_some()) {
+            Ok(true) => Err(FileError::NotEmpty { path: folder.to_owned() }),
+            Err(error) if error.kind() != io::ErrorKind::NotFound => {
+                Err(FileError::io(folder, "use this as a folder")(error))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Stages a file with these bytes; missing folders on the way are made.
+    pub fn write(&mut self, target: &Path, bytes: &[u8]) -> Result<(), FileError> {
+        self.write_with(target, |mut file| file.write_all(bytes))
+    }
+
+    /// Stages a file that `fill` writes; missing folders on the way are made.
+    pub fn write_with(
+        &mut self,
+        target: &Path,
+        fill: impl FnOnce(&File) -> io::Result<()>,
+    ) -> Result<(), FileError> {
+        self.check_file(target)?;
+        if self.staged.iter().any(|staged| staged.target == target) {
+            return Err(FileError::Twice { path: target.to_owned() });
+        }
+        if let Some(folder) = target.parent() {
+            self.make_folder(folder)?;
+        }
+        let temporary = temporary_name(target);
+        let file = File::create_new(&temporary).map_err(FileError::io(target, "write"))?;
+        // Registered before it is filled, so that a failed fill is cleaned away too.
+        self.staged.push(Staged { file, temporary, target: target.to_owned() });
+        let staged = &self.staged[self.staged.len() - 1];
+        fill(&staged.file).map_err(FileError::io(target, "write"))
+    }
+
+    fn make_folder(&mut self, folder: &Path) -> Result<(), FileError> {
+        if folder.as_os_str().is_empty() || folder.is_dir() {
+            return Ok(());
+        }
+        if let Some(parent) = folder.parent() {
+            self.make_folder(parent)?;
+        }
+        fs::create_dir(folder).map_err(FileError::io(folder, "make this folder"))?;
+        self.made_folders.push(folder.to_owned());
+        Ok(())
+    }
+
+    /// Syncs every staged file to the disk, then puts each in its place; the paths that were written.
+    pub fn commit(mut self) -> Result<Vec<PathBuf>, FileError> {
+        sync_all(&self.staged)?;
+        let mut written = Vec::with_capacity(self.staged.len());
+        // On a failed rename, what is still staged is cleaned away by the drop.
+        while let Some(staged) = self.staged.first() {
+            fs::rename(&staged.temporary, &staged.target).map_err(FileError::io(&staged.target, "write"))?;
+            written.push(self.staged.remove(0).target);
+        }
+        self.made_folders.clear();
+        Ok(written)
+    }
+}
+
+/// One sync after another waits for the disk each time; together they share its writes.
+fn sync_all(staged: &[Staged]) -> Result<(), FileError> {
+    let per_thread = staged.len().div_ceil(8).max(1);
+    std::thread::scope(|scope| {
+        let waiting: Vec<_> = staged
+            .chunks(per_thread)
+            .map(|chunk| {
+                scope.spawn(move || {
+                    chunk.iter().try_for_each(|staged| {
+                        staged.file.sync_data().map_err(FileError::io(&staged.target, "write"))
+                    })
+                })
+            })
+            .collect();
+        waiting.into_iter().try_for_each(|thread| thread.join().expect("a sync only returns errors"))
+    })
+}
+
+fn temporary_name(target: &Path) -> PathBuf {
+    let name = target.file_name().unwrap_or_default().to_string_lossy();
+    target.with_file_name(format!(".{name}.{}.part", std::process::id()))
+}
+
+impl Drop for Outputs {
+    fn drop(&mut self) {
+        // Nothing can be done about a failure to clean up, and the first error is the one to report.
+        for staged in &self.staged {
+            let _ = fs::remove_file(&staged.temporary);
+        }
+        for folder in self.made_folders.iter().rev() {
+            let _ = fs::remove_dir(folder);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> = fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn files_appear_only_when_all_are_ready() {
+        let scratch = tempfile::tempdir().unwrap();
+        let mut outputs = Outputs::new(false);
+        outputs.write(&scratch.path().join("a.txt"), b"a").unwrap();
+        outputs.write(&scratch.path().join("new/b.txt"), b"b").unwrap();
+        assert!(!scratch.path().join("a.txt").exists());
+        outputs.commit().unwrap();
+        assert_eq!(fs::read(scratch.path().join("new/b.txt")).unwrap(), b"b");
+        assert_eq!(names(scratch.path()), ["a.txt", "new"]);
+    }
+
+    #[test]
+    fn a_run_that_fails_leaves_nothing_behind() {
+        let scratch = tempfile::tempdir().unwrap();
+        let mut outputs = Outputs::new(false);
+        outputs.write(&scratch.path().join("deep/er/a.txt"), b"a").unwrap();
+        let error = outputs
+            .write_with(&scratch.path().join("b.txt"), |_| Err(io::Error::other("the disk is full")))
+            .unwrap_err();
+        assert!(error.to_string().ends_with("b.txt: cannot write: the disk is full"));
+        drop(outputs);
+        assert!(names(scratch.path()).is_empty());
+    }
+
+    #[test]
+    fn an_existing_file_is_kept_unless_overwriting_was_asked_for() {
+        let scratch = tempfile::tempdir().unwrap();
+        let target = scratch.path().join("a.txt");
+        fs::write(&target, b"old").unwrap();
+        let error = Outputs::new(false).write(&target, b"new").unwrap_err();
+        assert!(matches!(error, FileError::Exists { .. }));
+        assert_eq!(error.help(), Some("name another one, or add --force to overwrite"));
+        assert_eq!(fs::read(&target).unwrap(), b"old");
+        let mut outputs = Outputs::new(true);
+        outputs.write(&target, b"new").unwrap();
+        outputs.commit().unwrap();
+        assert_eq!(fs::read(&target).unwrap(), b"new");
+    }
+
+    #[test]
+    fn a_full_folder_is_refused_and_a_missing_or_empty_one_is_not() {
+        let scratch = tempfile::tempdir().unwrap();
+        let outputs = Outputs::new(false);
+        outputs.check_new_folder(&scratch.path().join("missing")).unwrap();
+        outputs.check_new_folder(scratch.path()).unwrap();
+        fs::write(scratch.path().join("a.txt"), b"a").unwrap();
+        assert!(matches!(outputs.check_new_folder(scratch.path()), Err(FileError::NotEmpty { .. })));
+    }
+
+    #[test]
+    fn two_outputs_of_one_name_are_refused() {
+        let scratch = tempfile::tempdir().unwrap();
+        let mut outputs = Outputs::new(true);
+        outputs.write(&scratch.path().join("a.txt"), b"1").unwrap();
+        assert!(matches!(outputs.write(&scratch.path().join("a.txt"), b"2"), Err(FileError::Twice { .. })));
+    }
+}
