@@ -4,7 +4,13 @@
 
 pub mod output;
 
+mod coupons;
 mod demo;
+mod fit;
+mod parts;
+mod pulley;
+mod readings;
+mod size;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -101,6 +107,12 @@ Examples:
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Args),
+    Coupons(coupons::Args),
+    Readings(readings::Args),
+    Fit(fit::Args),
+    Size(size::Args),
+    Parts(parts::Args),
+    Pulley(pulley::Args),
 }
 
 /// Runs the command with these arguments (the program's name first); the process's exit code.
@@ -116,6 +128,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let mut output = Output::standard(arguments.json, arguments.quiet, arguments.force, arguments.color);
     let result = match &arguments.command {
         Command::Demo(args) => demo::run(args, &mut output),
+        Command::Coupons(args) => coupons::run(args, &mut output),
+        Command::Readings(args) => readings::run(args, &mut output),
+        Command::Fit(args) => fit::run(args, &mut output),
+        Command::Size(args) => size::run(args, &mut output),
+        Command::Parts(args) => parts::run(args, &mut output),
+        Command::Pulley(args) => pulley::run(args, &mut output),
     };
     match result {
         Ok(Status::Done) => ExitCode::SUCCESS,

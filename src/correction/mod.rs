@@ -5,6 +5,8 @@
 //! place that says what each coefficient does to a size; fit, prediction, correction file and pulley
 //! all go through it.
 
+pub mod apply;
+
 use std::collections::BTreeMap;
 
 use crate::kind::{Axis, Kind};

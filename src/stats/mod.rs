@@ -1,1 +1,3 @@
-//! (empty for now)
+//! Numbers in, numbers out: knows no millimetre, no printer, no file.
+
+pub mod distribution;

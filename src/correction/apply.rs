@@ -1,0 +1,285 @@
+//! From a correction to sizes: what a drawn size will print as, and what to draw for a target.
+//!
+//! A prediction is for the true size of a feature on a new print. Its variance is the sum of
+//!
+//! - the covariance of the coefficients at that size,
+//! - print to print, P^2 (1 + 1/m): the new print's own shift, and the mean shift of the m prints that
+//!   the offsets were measured on,
+//! - feature to feature, F^2,
+//! - the caliper's own, C^2, which no averaging removes;
+//!
+//! and its interval is a t interval with effective degrees of freedom.
+//!
+//! Source of the effective degrees of freedom: Welch-Satterthwaite, JCGM 100:2008, G.4.1.
+
+use crate::kind::{Axis, Kind};
+use crate::stats::distribution::{t_below, t_quantile};
+use crate::units::Mm;
+
+use super::Correction;
+
+/// What a drawn size will print as.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Prediction {
+    /// The expected size of a new print, mm.
+    pub expected_mm: f64,
+    /// Standard uncertainty of one new print's size about it, mm.
+    pub sd_mm: f64,
+    /// Effective degrees of freedom of that uncertainty.
+    pub dof: f64,
+    /// How far the drawn size lies outside the measured range, mm; 0 inside.
+    pub beyond_mm: f64,
+}
+
+impl Prediction {
+    /// The two-sided interval that holds a new print's size with probability `level`, mm.
+    pub fn interval(&self, level: f64) -> (f64, f64) {
+        let half = t_quantile(0.5 + level / 2.0, self.dof) * self.sd_mm;
+        (self.expected_mm - half, self.expected_mm + half)
+    }
+
+    /// The chance that a new print's size lies within these limits, mm.
+    pub fn chance_within(&self, lower_mm: f64, upper_mm: f64) -> f64 {
+        let below = |limit: f64| t_below((limit - self.expected_mm) / self.sd_mm, self.dof);
+        (below(upper_mm) - below(lower_mm)).max(0.0)
+    }
+}
+
+/// A size to draw and what comes of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Size {
+    /// The printed size that is wanted.
+    pub target: Mm,
+    /// The size to draw, rounded.
+    pub draw: Mm,
+    /// What the rounded size will print as.
+    pub prediction: Prediction,
+}
+
+/// Why a correction cannot answer.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CannotApply {
+    /// No feature of this kind was measured.
+    #[error("the correction of `{setup}` has no {}: none was measured", kind.plural())]
+    KindNotMeasured {
+        /// The setup.
+        setup: String,
+        /// The kind that is missing.
+        kind: Kind,
+    },
+    /// The drawn size would not be positive: smaller than what the printer adds by itself.
+    #[error("no {kind} prints at {target}: the size to draw would not be above zero")]
+    NothingToDraw {
+        /// The kind.
+        kind: Kind,
+        /// The target.
+        target: Mm,
+    },
+    /// The small-bore term is so strong that no drawn size prints this small.
+    #[error("no bore prints as small as {target}: below {smallest} they close up")]
+    ClosesUp {
+        /// The target.
+        target: Mm,
+        /// The smallest drawn size that still prints open and grows when drawn larger.
+        smallest: Mm,
+    },
+}
+
+impl CannotApply {
+    /// What the person can do about it.
+    pub fn help(&self) -> Option<String> {
+        match self {
+            Self::KindNotMeasured { kind, .. } => {
+                Some(format!("print and measure a coupon that has {}, and fit again", kind.plural()))
+            }
+            Self::NothingToDraw { .. } | Self::ClosesUp { .. } => None,
+        }
+    }
+}
+
+impl Correction {
+    /// How a feature drawn `drawn_mm` departs from its drawn size on average, mm; positive: larger.
+    pub fn deviation_mm(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
+        self.terms.iter().zip(&self.coefficients).map(|(term, b)| b * term.value(kind, axis, drawn_mm)).sum()
+    }
+
+    /// How fast the printed size grows with the drawn one; about 1.
+    fn growth(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
+        let slopes = self.terms.iter().zip(&self.coefficients);
+        1.0 + slopes.map(|(term, b)| b * term.slope(kind, axis, drawn_mm)).sum::<f64>()
+    }
+
+    /// Variance that the coefficients' uncertainty gives the deviation at this size, mm^2.
+    fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
+        let row: Vec<f64> = self.terms.iter().map(|term| term.value(kind, axis, drawn_mm)).collect();
+        let weighted = self.covariance.iter().zip(&row);
+        weighted.map(|(line, a)| a * line.iter().zip(&row).map(|(c, b)| c * b).sum::<f64>()).sum()
+    }
+
+    /// What a feature drawn `drawn_mm` will measure on a new print.
+    pub fn predict(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> Result<Prediction, CannotApply> {
+        let coverage = self
+            .kinds
+            .get(&kind)
+            .ok_or_else(|| CannotApply::KindNotMeasured { setup: self.setup.clone(), kind })?;
+        let prints = f64::from(self.prints.max(1));
+        let fitted = self.coefficient_variance_mm2(kind, axis, drawn_mm) + self.spread.feature.sd_mm.powi(2);
+        let print = self.spread.print.sd_mm.powi(2) * (1.0 + 1.0 / prints);
+        let caliper = self.spread.caliper_u_mm.powi(2);
+        let variance = fitted + print + caliper;
+        // An allowance and the caliper are stated and not estimated: they add no doubt of their own.
+        let doubt = |part: f64, dof: f64| if part > 0.0 { part * part / dof } else { 0.0 };
+        let doubts = doubt(fitted, self.dof) + self.spread.print.dof.map_or(0.0, |dof| doubt(print, dof));
+        Ok(Prediction {
+            expected_mm: drawn_mm + self.deviation_mm(kind, axis, drawn_mm),
+            sd_mm: variance.sqrt(),
+            dof: if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY },
+            beyond_mm: (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0),
+        })
+    }
+
+    /// The size to draw, rounded to `step`, so that the print measures `target` on average.
+    ///
+    /// Solves `drawn + deviation(drawn) = target`; of the two answers that the small-bore term can give,
+    /// the one where a larger drawing prints larger.
+    pub fn size_for(&self, kind: Kind, axis: Axis, target: Mm, step: Mm) -> Result<Size, CannotApply> {
+        let exact = self.drawn_for(kind, axis, target)?;
+        let draw = Mm::new(exact)
+            .map(|drawn| drawn.rounded_to(step))
+            .filter(|drawn| drawn.get() > 0.0)
+            .ok_or(CannotApply::NothingToDraw { kind, target })?;
+        Ok(Size { target, draw, prediction: self.predict(kind, axis, draw.get())? })
+    }
+
+    /// The unrounded size to draw, mm.
+    fn drawn_for(&self, kind: Kind, axis: Axis, target: Mm) -> Result<f64, CannotApply> {
+        self.predict(kind, axis, target.get().abs().max(1.0))?;
+        // Every term is constant, proportional or inverse in the drawn size, so three probes give the
+        // equation scale * x + offset + inverse / x = target exactly.
+        let inverse = self.inverse_coefficient(kind, axis);
+        let scale = self.growth(kind, axis, 1.0) + inverse;
+        let offset = self.deviation_mm(kind, axis, 1.0) - (scale - 1.0) - inverse;
+        let wanted = target.get() - offset;
+        let discriminant = wanted * wanted - 4.0 * scale * inverse;
+        if discriminant < 0.0 {
+            let smallest = Mm::new((inverse / scale).sqrt()).unwrap_or(target);
+            return Err(CannotApply::ClosesUp { target, smallest });
+        }
+        let drawn = (wanted + discriminant.sqrt()) / (2.0 * scale);
+        if scale > 0.0 && drawn > 0.0 && wanted > 0.0 {
+            Ok(drawn)
+        } else {
+            Err(CannotApply::NothingToDraw { kind, target })
+        }
+    }
+
+    /// The coefficient of `1 / drawn` for this kind, mm^2.
+    fn inverse_coefficient(&self, kind: Kind, axis: Axis) -> f64 {
+        // The slope of every other term is the same at every size.
+        (self.growth(kind, axis, 2.0) - self.growth(kind, axis, 1.0)) / (1.0 - 0.25)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::correction::{Coverage, Form, ScaleForm, Spread, SpreadEstimate, Term};
+
+    /// A printer that closes bores by 0.2 mm and 0.3 mm^2 / x, and shrinks by 0.4 %.
+    fn known() -> Correction {
+        let coverage = Coverage { min_mm: 3.0, max_mm: 20.0, features: 6, readings: 18 };
+        Correction {
+            setup: "known".to_owned(),
+            date: None,
+            readings_file: String::new(),
+            readings_sha256: String::new(),
+            program_version: String::new(),
+            form: Form { scale: ScaleForm::Own, small_bore: true },
+            runners_up: Vec::new(),
+            terms: vec![
+                Term::Offset(Kind::Bore),
+                Term::ScaleOf(Kind::Bore),
+                Term::SmallBore,
+                Term::Offset(Kind::Pin),
+            ],
+            coefficients: vec![-0.2, -0.004, -0.3, 0.12],
+            covariance: vec![vec![0.0; 4]; 4],
+            dof: 10.0,
+            prints: 2,
+            kinds: BTreeMap::from([(Kind::Bore, coverage), (Kind::Pin, coverage)]),
+            spread: Spread {
+                print: SpreadEstimate { sd_mm: 0.02, dof: Some(1.0) },
+                feature: SpreadEstimate { sd_mm: 0.01, dof: Some(10.0) },
+                repeat: None,
+                caliper_u_mm: 0.003,
+            },
+            set_aside: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_size_to_draw_prints_as_the_target() {
+        let correction = known();
+        for target in [2.5, 3.0, 5.0, 8.0, 22.0, 60.0] {
+            let target = Mm::new(target).unwrap();
+            let size = correction.size_for(Kind::Bore, Axis::Round, target, Mm::new(0.0).unwrap()).unwrap();
+            assert!((size.prediction.expected_mm - target.get()).abs() < 1e-12, "{target}");
+        }
+    }
+
+    /// 8 = 0.996 x - 0.2 - 0.3 / x has the root 8.26936...; the other one, 0.0364, closes up.
+    #[test]
+    fn a_bore_is_drawn_larger_and_rounded_to_a_hundredth() {
+        let size =
+            known().size_for(Kind::Bore, Axis::Round, Mm::new(8.0).unwrap(), Mm::new(0.01).unwrap()).unwrap();
+        assert_eq!(size.draw.get(), 8.27);
+        let exact = (8.2 + (8.2_f64 * 8.2 + 4.0 * 0.996 * 0.3).sqrt()) / (2.0 * 0.996);
+        assert!((exact - 8.26936).abs() < 1e-5);
+        assert!((size.prediction.expected_mm - (0.996 * 8.27 - 0.2 - 0.3 / 8.27)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_prediction_adds_the_spreads_in_squares() {
+        let prediction = known().predict(Kind::Pin, Axis::Round, 8.0).unwrap();
+        let variance: f64 = 0.01_f64.powi(2) + 0.02_f64.powi(2) * 1.5 + 0.003_f64.powi(2);
+        assert!((prediction.sd_mm - variance.sqrt()).abs() < 1e-15);
+        let print = 0.02_f64.powi(2) * 1.5;
+        let doubts = 0.01_f64.powi(4) / 10.0 + print * print;
+        assert!((prediction.dof - variance * variance / doubts).abs() < 1e-9);
+        let (low, high) = prediction.interval(0.95);
+        assert!((prediction.chance_within(low, high) - 0.95).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_size_outside_the_measured_range_says_by_how_much() {
+        assert_eq!(known().predict(Kind::Pin, Axis::Round, 25.0).unwrap().beyond_mm, 5.0);
+        assert_eq!(known().predict(Kind::Pin, Axis::Round, 2.0).unwrap().beyond_mm, 1.0);
+        assert_eq!(known().predict(Kind::Pin, Axis::Round, 20.0).unwrap().beyond_mm, 0.0);
+    }
+
+    #[test]
+    fn a_kind_that_was_not_measured_is_refused_with_advice() {
+        let error = known().predict(Kind::Gap, Axis::X, 3.0).unwrap_err();
+        assert_eq!(error.to_string(), "the correction of `known` has no gaps: none was measured");
+        assert_eq!(error.help().unwrap(), "print and measure a coupon that has gaps, and fit again");
+    }
+
+    #[test]
+    fn a_pin_thinner_than_the_swell_is_refused() {
+        let target = Mm::new(0.1).unwrap();
+        let error = known().size_for(Kind::Pin, Axis::Round, target, Mm::new(0.01).unwrap()).unwrap_err();
+        assert!(matches!(error, CannotApply::NothingToDraw { .. }));
+    }
+
+    #[test]
+    fn a_bore_that_opens_instead_of_closing_is_refused_where_no_size_prints_so_small() {
+        let mut correction = known();
+        correction.coefficients[2] = 0.3;
+        let target = Mm::new(0.5).unwrap();
+        let error = correction.size_for(Kind::Bore, Axis::Round, target, Mm::new(0.01).unwrap()).unwrap_err();
+        assert!(matches!(error, CannotApply::ClosesUp { .. }), "{error}");
+    }
+}

@@ -1,0 +1,75 @@
+//! Quantiles and tail areas of the distributions that intervals and tests rest on.
+//!
+//! Thin over statrs, with its panics and refusals turned into the limits that they stand for: no
+//! degrees of freedom give an infinite quantile, infinitely many give the normal's.
+//!
+//! Good to about ten digits (statrs 0.19 against 30-digit arithmetic); state six at most.
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// Degrees of freedom from which Student t is the normal to all digits that are printed.
+const AS_GOOD_AS_NORMAL: f64 = 1e6;
+
+/// The value that Student t with `dof` stays below with probability `p`.
+///
+/// `p` strictly between 0 and 1 (outside: the infinity on that side); `dof` may be infinite.
+pub fn t_quantile(p: f64, dof: f64) -> f64 {
+    if p <= 0.0 {
+        return f64::NEG_INFINITY;
+    }
+    if p >= 1.0 {
+        return f64::INFINITY;
+    }
+    match student(dof) {
+        Shape::Normal => Normal::standard().inverse_cdf(p),
+        Shape::Student(t) => t.inverse_cdf(p),
+        Shape::Unknown if p == 0.5 => 0.0,
+        Shape::Unknown => f64::INFINITY.copysign(p - 0.5),
+    }
+}
+
+/// The probability that Student t with `dof` stays below `t`.
+pub fn t_below(t: f64, dof: f64) -> f64 {
+    match student(dof) {
+        Shape::Normal => Normal::standard().cdf(t),
+        Shape::Student(distribution) => distribution.cdf(t),
+        Shape::Unknown => 0.5,
+    }
+}
+
+enum Shape {
+    Normal,
+    Student(StudentsT),
+    /// Without degrees of freedom nothing is known of the spread.
+    Unknown,
+}
+
+fn student(dof: f64) -> Shape {
+    if dof >= AS_GOOD_AS_NORMAL {
+        return Shape::Normal;
+    }
+    StudentsT::new(0.0, 1.0, dof).map_or(Shape::Unknown, Shape::Student)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: Student t table, two-sided 95 %, any statistics text; five digits.
+    #[test]
+    fn t_quantiles_are_those_of_the_table() {
+        for (dof, expected) in [(1.0, 12.70620), (4.0, 2.77645), (30.0, 2.04227), (f64::INFINITY, 1.95996)] {
+            assert!((t_quantile(0.975, dof) - expected).abs() < 1e-5, "dof {dof}");
+            assert!((t_below(expected, dof) - 0.975).abs() < 1e-6, "dof {dof}");
+        }
+    }
+
+    #[test]
+    fn the_ends_are_limits_and_not_panics() {
+        assert_eq!(t_quantile(1.0, 3.0), f64::INFINITY);
+        assert_eq!(t_quantile(0.0, 3.0), f64::NEG_INFINITY);
+        assert_eq!(t_quantile(0.975, 0.0), f64::INFINITY);
+        assert_eq!(t_quantile(0.5, f64::NAN), 0.0);
+        assert_eq!(t_below(2.0, 0.0), 0.5);
+    }
+}
