@@ -6,6 +6,7 @@
 //! all go through it.
 
 pub mod apply;
+pub mod fitted;
 
 use std::collections::BTreeMap;
 
