@@ -1,3 +1,7 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
+pub mod cholesky;
 pub mod distribution;
+pub mod mixed;
+pub mod reml;
+pub mod robust;
