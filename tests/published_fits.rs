@@ -125,3 +125,54 @@ fn nist_wampler_sets_come_out_to_the_digits_that_their_condition_leaves() {
     let wrong = solve(&|i| power(i as f64) + if i == 4 { -error(i) } else { error(i) });
     assert!(digits(wrong.coefficients[0], 1.0) < 1.0);
 }
+
+mod common;
+
+use common::printer::summary;
+use shrinkrule::correction::fit::{FitOptions, fit};
+use shrinkrule::correction::fitted::Fit;
+use shrinkrule::kind::{Axis, Kind};
+use shrinkrule::readings::{Conditions, FeatureReadings, Reading, SetupReadings};
+
+/// A setup of one kind, one reading a feature: (nominal, reading).
+fn setup_of(kind: Kind, sizes: &[(f64, f64)]) -> SetupReadings {
+    let feature = |(at, (nominal_mm, mm)): (usize, &(f64, f64))| FeatureReadings {
+        coupon: String::new(),
+        feature: format!("{kind}-{nominal_mm}"),
+        kind,
+        axis: Axis::Round,
+        nominal_mm: *nominal_mm,
+        copy: 1,
+        repeats: summary(&[Reading { mm: *mm, line: at as u64 + 2 }]),
+    };
+    let features = sizes.iter().enumerate().map(feature).collect();
+    SetupReadings { setup: "published".to_owned(), features }
+}
+
+fn fit_with(setup: &SetupReadings, model: Option<&str>) -> Fit {
+    let form = model.map(|model| model.parse().unwrap());
+    fit(setup, &Conditions::default(), &FitOptions { form, ..FitOptions::default() }).unwrap()
+}
+
+/// Source: printed bores of 3 to 10 mm, 1.2 mm wall, a public write-up of 2022, read off its chart; its
+/// figures are given with the data.
+#[test]
+fn printed_bores_of_3_to_10_mm_are_curved_and_the_line_is_called_a_poor_fit() {
+    let bores: Vec<(f64, f64)> = [
+        (3.0, 2.6034), (4.0, 3.6901), (5.0, 4.7733), (6.0, 5.83), (7.0, 6.84), (8.0, 7.86), (9.0, 8.87),
+        (10.0, 9.88),
+    ]
+    .to_vec();
+    let setup = setup_of(Kind::Bore, &bores);
+    let line = fit_with(&setup, Some("own"));
+    assert!((line.correction.coefficients[0] + 0.447).abs() < 5e-4, "{:?}", line.correction.coefficients);
+    assert!((line.correction.coefficients[1] - 0.0370).abs() < 5e-5);
+    assert!((line.residual_sd_mm - 0.043).abs() < 5e-4);
+    let residuals = [-0.061, -0.011, 0.035, 0.055, 0.028, 0.011, -0.016, -0.043];
+    for (point, residual) in line.points.iter().zip(residuals) {
+        assert!((point.residual_mm - residual).abs() < 6e-4, "{}", point.residual_mm);
+    }
+    println!("{:?}", line.correction.warnings);
+    let free = fit_with(&setup, None);
+    println!("{} {:?} {:?}", free.correction.form, free.correction.runners_up, free.correction.warnings);
+}

@@ -125,7 +125,7 @@ impl Form {
     }
 
     /// Why it cannot be fitted to these kinds, when it cannot.
-    fn refusal(self, kinds: &[Moments]) -> Option<FitError> {
+    pub(super) fn refusal(self, kinds: &[Moments]) -> Option<FitError> {
         let observations: u64 = kinds.iter().map(|of| of.count).sum();
         let coefficients = self.terms(kinds).len();
         if self.scale != ScaleForm::Offset && kinds.iter().all(|of| of.sizes < 2) {

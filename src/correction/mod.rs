@@ -6,7 +6,16 @@
 //! all go through it.
 
 pub mod apply;
+mod estimate;
+pub mod first_layer;
+pub mod fit;
 pub mod fitted;
+pub mod form;
+mod moments;
+mod observations;
+mod shape;
+pub mod spread;
+mod suspects;
 
 use std::collections::BTreeMap;
 

@@ -20,8 +20,6 @@ pub(super) struct Moments {
     pub xz: f64,
     pub yz: f64,
     pub zz: f64,
-    /// Squares of the deviations about the mean of their own size.
-    pub within: f64,
     /// Mean deviation.
     pub mean_mm: f64,
 }
@@ -36,7 +34,6 @@ impl Moments {
         };
         let (x, y, z) =
             (mean(|cell| cell.nominal_mm), mean(|cell| cell.mean_mm), mean(|cell| 1.0 / cell.nominal_mm));
-        let within = cells.iter().map(|cell| cell.squares_mm2).sum();
         let mut sums = Self {
             kind: first.kind,
             count,
@@ -45,11 +42,10 @@ impl Moments {
             max_mm: last.nominal_mm,
             xx: 0.0,
             xy: 0.0,
-            yy: within,
+            yy: cells.iter().map(|cell| cell.squares_mm2).sum(),
             xz: 0.0,
             yz: 0.0,
             zz: 0.0,
-            within,
             mean_mm: y,
         };
         if cells.len() > 1 {
@@ -63,8 +59,6 @@ impl Moments {
                 sums.yz += n * y * z;
                 sums.zz += n * z * z;
             }
-        } else {
-            sums.yy = within;
         }
         Some(sums)
     }

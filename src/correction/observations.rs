@@ -131,9 +131,4 @@ impl Cells {
     pub fn by_kind(&self) -> impl Iterator<Item = &[Cell]> {
         self.all.chunk_by(|a, b| a.kind == b.kind)
     }
-
-    /// How many observations are in cells.
-    pub fn observations(&self) -> u64 {
-        self.all.iter().map(|cell| cell.count).sum()
-    }
 }
