@@ -7,15 +7,19 @@
 
 pub mod apply;
 mod estimate;
+pub mod file;
 pub mod first_layer;
 pub mod fit;
 pub mod fitted;
 pub mod form;
 mod moments;
 mod observations;
+mod read_file;
 mod shape;
 pub mod spread;
+pub mod summary;
 mod suspects;
+mod toml_keys;
 
 use std::collections::BTreeMap;
 
