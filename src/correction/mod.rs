@@ -5,6 +5,7 @@
 //! place that says what each coefficient does to a size; fit, prediction, correction file and pulley
 //! all go through it.
 
+pub mod answer;
 pub mod apply;
 mod estimate;
 pub mod file;

@@ -73,6 +73,18 @@ impl Correction {
         })
     }
 
+    /// What to say when a drawn size lies outside the sizes that were measured; `None` inside.
+    pub fn extrapolation(&self, kind: Kind, drawn_mm: f64, beyond_mm: f64) -> Option<String> {
+        let coverage = self.kinds.get(&kind).filter(|_| beyond_mm > 0.0)?;
+        Some(format!(
+            "{drawn_mm} mm lies {:.2} mm outside the sizes of {} that were measured, {} to {} mm: the correction is stretched beyond what it knows",
+            beyond_mm,
+            kind.plural(),
+            coverage.min_mm,
+            coverage.max_mm
+        ))
+    }
+
     fn mixture(&self, row: &[f64]) -> f64 {
         self.coefficients.iter().zip(row).map(|(b, share)| b * share).sum()
     }
