@@ -19,7 +19,7 @@ use std::str::FromStr;
 use std::sync::OnceLock;
 
 use super::steps::Steps;
-use super::{Limits, decimal_mm};
+use super::{Limits, Side, decimal_mm};
 
 /// The letters that the tables have, as shafts.
 const LETTERS: [&str; 15] = ["c", "d", "e", "f", "g", "h", "js", "k", "m", "n", "p", "r", "s", "t", "u"];
@@ -29,15 +29,6 @@ const GRADES: std::ops::RangeInclusive<u8> = 1..=16;
 
 /// Up to this size holes have no delta, and a few letters stand elsewhere, mm.
 const SMALLEST_STEP_MM: f64 = 3.0;
-
-/// Whether a class is a hole's or a shaft's.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Side {
-    /// An inside size: a capital letter.
-    Hole,
-    /// An outside size: a small letter.
-    Shaft,
-}
 
 /// A tolerance class, such as `H7`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -17,7 +17,28 @@ mod steps;
 use std::fmt;
 use std::str::FromStr;
 
+use crate::kind::Kind;
 use crate::units::{Mm, NotALength};
+
+/// Which of two mating parts a size belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// An inside size, such as a bore; a class with a capital letter.
+    Hole,
+    /// An outside size, such as a pin; a class with a small letter.
+    Shaft,
+}
+
+impl Side {
+    /// The side of a kind; `None` for spans and heights, which mate with nothing by themselves.
+    pub fn of(kind: Kind) -> Option<Self> {
+        match kind {
+            Kind::Bore | Kind::HorizontalBore | Kind::Gap => Some(Self::Hole),
+            Kind::Pin | Kind::Outer => Some(Self::Shaft),
+            Kind::Span | Kind::Height => None,
+        }
+    }
+}
 
 /// The smallest and the largest size allowed, mm; both are allowed.
 #[derive(Clone, Copy, Debug, PartialEq)]

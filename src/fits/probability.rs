@@ -14,8 +14,7 @@
 use crate::correction::apply::Prediction;
 use crate::stats::distribution::{t_below, t_density};
 
-use super::Limits;
-use super::iso286::Side;
+use super::{Limits, Side};
 
 /// What is known of the bought part's size, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
