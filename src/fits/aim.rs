@@ -11,7 +11,7 @@ use crate::kind::Kind;
 use crate::units::Mm;
 
 use super::iso286::{Class, ClassError};
-use super::named::{FitError, NamedFit, PRESS_CAUTION};
+use super::named::{FitError, NamedFit};
 use super::probability::{Mate, clearance_chance};
 use super::{Limits, Side, written};
 
@@ -52,8 +52,12 @@ pub struct Aim {
     pub limits: Option<Limits>,
     /// What the limits are called, such as `slide on 8.00`; `None` when they were given as such.
     pub called: Option<String>,
+    /// Whether the printed and the bought part must be pressed together.
+    pub is_pressed: bool,
     /// What the person should know of this aim.
     pub cautions: Vec<String>,
+    /// Whether the target was not given and is the middle of the limits.
+    is_middle: bool,
     clearance: Option<(Side, Mate, Limits)>,
 }
 
@@ -138,7 +142,7 @@ impl Request<'_> {
                 return Err(CannotAim::Outside { target, limits });
             }
             Some(target) => target,
-            None => Mm::new(limits.middle_mm()).ok_or(CannotAim::NoSize)?,
+            None => return self.middle_of(limits, None),
         };
         Ok(Aim::at(target, Some(limits)))
     }
@@ -149,7 +153,7 @@ impl Request<'_> {
         }
         let nominal = self.mate.or(self.size).ok_or(CannotAim::NoSize)?;
         let limits = class.limits(nominal.get())?;
-        self.middle_of(limits, format!("{class} on {}", written(nominal.get())))
+        self.middle_of(limits, Some(format!("{class} on {}", written(nominal.get()))))
     }
 
     fn fit(&self, fit: &NamedFit) -> Result<Aim, CannotAim> {
@@ -158,10 +162,8 @@ impl Request<'_> {
             None => self.mate.or(self.size).ok_or(CannotAim::NoSize)?.get(),
         };
         let limits = fit.limits(self.kind, nominal)?;
-        let mut aim = self.middle_of(limits, format!("{} on {}", fit.name, written(nominal)))?;
-        if fit.is_pressed(nominal) {
-            aim.cautions.push(PRESS_CAUTION.to_owned());
-        }
+        let mut aim = self.middle_of(limits, Some(format!("{} on {}", fit.name, written(nominal))))?;
+        aim.is_pressed = fit.is_pressed(nominal);
         let side = Side::of(self.kind);
         aim.clearance = side
             .zip(self.mate_limits)
@@ -169,11 +171,12 @@ impl Request<'_> {
         Ok(aim)
     }
 
-    /// An aim at the middle of limits that follow from the mate.
-    fn middle_of(&self, limits: Limits, called: String) -> Result<Aim, CannotAim> {
+    /// An aim at the middle of limits.
+    fn middle_of(&self, limits: Limits, called: Option<String>) -> Result<Aim, CannotAim> {
         let target = Mm::new(limits.middle_mm()).ok_or(CannotAim::NoSize)?;
         let mut aim = Aim::at(target, Some(limits));
-        aim.called = Some(called);
+        aim.called = called;
+        aim.is_middle = true;
         let unused = self.size.filter(|size| self.mate.is_some_and(|mate| mate != *size) && *size != target);
         if let Some(size) = unused {
             aim.cautions.push(format!(
@@ -187,7 +190,15 @@ impl Request<'_> {
 
 impl Aim {
     fn at(target: Mm, limits: Option<Limits>) -> Self {
-        Self { target, limits, called: None, cautions: Vec::new(), clearance: None }
+        Self {
+            target,
+            limits,
+            called: None,
+            is_pressed: false,
+            cautions: Vec::new(),
+            is_middle: false,
+            clearance: None,
+        }
     }
 
     /// The chance that a print keeps what is asked of it; `None` when nothing is.
@@ -202,8 +213,12 @@ impl Aim {
 
     /// `aimed at 8.10, the middle of slide on 8.00 (8.05 to 8.15)`, when the target was not given as such.
     pub fn words(&self) -> Option<String> {
-        let (called, limits) = self.called.as_ref().zip(self.limits)?;
-        Some(format!("aimed at {}, the middle of {called} ({limits})", written(self.target.get())))
+        let limits = self.limits.filter(|_| self.is_middle)?;
+        let target = written(self.target.get());
+        Some(match &self.called {
+            Some(called) => format!("aimed at {target}, the middle of {called} ({limits})"),
+            None => format!("aimed at {target}, the middle of {limits}"),
+        })
     }
 }
 
@@ -227,17 +242,15 @@ mod tests {
         let within = Demand::Within(Limits { lower_mm: 8.0, upper_mm: 8.15 });
         let aim = request(Kind::Bore, mm(8.1), within).aim().unwrap();
         assert_eq!((aim.target, aim.words()), (mm(8.1).unwrap(), None));
-        assert_eq!(request(Kind::Bore, None, within).aim().unwrap().target, mm(8.075).unwrap());
+        let middle = request(Kind::Bore, None, within).aim().unwrap();
+        assert_eq!(middle.words().unwrap(), "aimed at 8.075, the middle of 8.00 to 8.15");
         let aim = request(Kind::Bore, mm(8.0), slide).aim().unwrap();
         assert_eq!(aim.target, mm(8.1).unwrap());
         assert_eq!(aim.words().unwrap(), "aimed at 8.10, the middle of slide on 8.00 (8.05 to 8.15)");
         let by_mate = Request { mate: mm(8.0), size: None, ..request(Kind::Bore, None, slide) };
         assert_eq!(by_mate.aim().unwrap(), aim);
         let aim = request(Kind::Pin, mm(25.0), Demand::Class(Class::parse("g6").unwrap())).aim().unwrap();
-        assert_eq!(
-            aim.words().unwrap(),
-            "aimed at 24.9865, the middle of g6 on 25.00 (24.98 to 24.993)"
-        );
+        assert_eq!(aim.words().unwrap(), "aimed at 24.9865, the middle of g6 on 25.00 (24.98 to 24.993)");
     }
 
     #[test]
@@ -254,12 +267,12 @@ mod tests {
     }
 
     #[test]
-    fn a_press_fit_comes_with_a_caution() {
+    fn a_press_fit_is_marked_as_one() {
         let fits = NamedFits::bundled();
         let press = Demand::Fit(fits.get("press").unwrap());
-        assert_eq!(request(Kind::Bore, mm(22.0), press).aim().unwrap().cautions, [PRESS_CAUTION]);
+        assert!(request(Kind::Bore, mm(22.0), press).aim().unwrap().is_pressed);
         let snug = Demand::Fit(fits.get("snug").unwrap());
-        assert!(request(Kind::Bore, mm(22.0), snug).aim().unwrap().cautions.is_empty());
+        assert!(!request(Kind::Bore, mm(22.0), snug).aim().unwrap().is_pressed);
     }
 
     #[test]
@@ -273,7 +286,10 @@ mod tests {
                 Request { mate: mm(8.0), ..request(Kind::Bore, mm(8.0), Demand::None) },
                 "a mate is given, but not how it fits",
             ),
-            (request(Kind::Bore, mm(8.2), within), "the size that is wanted, 8.20, is not within 8.00 to 8.15"),
+            (
+                request(Kind::Bore, mm(8.2), within),
+                "the size that is wanted, 8.20, is not within 8.00 to 8.15",
+            ),
             (request(Kind::Pin, mm(8.0), h7), "H7 is a class for insides, which pins are not"),
             (
                 request(Kind::Height, mm(8.0), Demand::Fit(fits.get("free").unwrap())),

@@ -64,7 +64,7 @@ impl Limits {
 /// A sum of decimal millimetres as a person would write it: 7.991, not 7.990999999999999.
 ///
 /// To the nearest millionth of a millimetre; no limit is stated finer.
-fn decimal_mm(mm: f64) -> f64 {
+pub(crate) fn decimal_mm(mm: f64) -> f64 {
     (mm * 1e6).round() / 1e6
 }
 

@@ -186,7 +186,8 @@ fn parse(text: &str, path: &Path) -> Result<Vec<NamedFit>, Vec<Problem>> {
     }
     let mut file = FitsFile { path, line: &line, problems: Vec::new() };
     let entries = table.get_ref().iter();
-    let mut fits: Vec<NamedFit> = entries.filter_map(|(name, value)| file.fit(name.get_ref(), value)).collect();
+    let mut fits: Vec<NamedFit> =
+        entries.filter_map(|(name, value)| file.fit(name.get_ref(), value)).collect();
     if !file.problems.is_empty() {
         // Tables come in the order of their names.
         file.problems.sort_by_key(|problem| problem.location.line);
@@ -336,7 +337,10 @@ mod tests {
         let error = fits.get("free").unwrap().limits(Kind::Span, 8.0).unwrap_err();
         assert_eq!(error.to_string(), "spans have no fit: they go neither into nor over a bought part");
         let error = fits.get("free").unwrap().limits(Kind::Pin, 0.3).unwrap_err();
-        assert_eq!(error.to_string(), "`free` on 0.30 gives no size for pins: the limits would not be above zero");
+        assert_eq!(
+            error.to_string(),
+            "`free` on 0.30 gives no size for pins: the limits would not be above zero"
+        );
     }
 
     #[test]

@@ -3,6 +3,11 @@
 //! A file becomes [`CheckedReadings`] or a list of every problem in it. Repeats of one feature on one
 //! print are summarised as they are read, so memory is flat in the number of readings.
 
+mod decode;
+mod number;
+mod records;
+pub(crate) mod whole_table;
+
 use std::path::PathBuf;
 
 use crate::kind::{Axis, Kind};
