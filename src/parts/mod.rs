@@ -1,1 +1,8 @@
-//! (empty for now)
+//! What is made of a correction: sizes to draw, one by one and for a whole parts list.
+
+#[cfg(test)]
+mod fixture;
+pub mod parts_list;
+pub mod sized;
+pub mod sized_list;
+pub mod sized_table;

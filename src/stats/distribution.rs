@@ -5,7 +5,7 @@
 //!
 //! Good to about ten digits (statrs 0.19 against 30-digit arithmetic); state six at most.
 
-use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use statrs::distribution::{Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Degrees of freedom from which Student t is the normal to all digits that are printed.
 const AS_GOOD_AS_NORMAL: f64 = 1e6;
@@ -34,6 +34,15 @@ pub fn t_below(t: f64, dof: f64) -> f64 {
         Shape::Normal => Normal::standard().cdf(t),
         Shape::Student(distribution) => distribution.cdf(t),
         Shape::Unknown => 0.5,
+    }
+}
+
+/// The density of Student t with `dof` at `t`; 0 where nothing is known of the spread.
+pub fn t_density(t: f64, dof: f64) -> f64 {
+    match student(dof) {
+        Shape::Normal => Normal::standard().pdf(t),
+        Shape::Student(distribution) => distribution.pdf(t),
+        Shape::Unknown => 0.0,
     }
 }
 
@@ -86,5 +95,16 @@ mod tests {
         assert_eq!(t_quantile(0.975, 0.0), f64::INFINITY);
         assert_eq!(t_quantile(0.5, f64::NAN), 0.0);
         assert_eq!(t_below(2.0, 0.0), 0.5);
+        assert_eq!(t_density(0.0, 0.0), 0.0);
+    }
+
+    #[test]
+    fn the_density_is_the_slope_of_the_area() {
+        for dof in [1.0, 2.5, 30.0, f64::INFINITY] {
+            for t in [-2.0, 0.0, 0.7] {
+                let slope = (t_below(t + 1e-4, dof) - t_below(t - 1e-4, dof)) / 2e-4;
+                assert!((slope - t_density(t, dof)).abs() < 1e-7, "t {t}, dof {dof}");
+            }
+        }
     }
 }
