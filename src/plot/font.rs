@@ -94,7 +94,8 @@ mod tests {
     #[test]
     fn every_sign_that_pictures_use_has_a_glyph() {
         let font = font().unwrap();
-        for c in "ABCxyz 0123456789 −±×÷≤≥≈⌀°µ²³⁻₁₀ →↑↓ … – — ‘’“” äöüßéñłž αβσ Жия".chars() {
+        for c in "ABCxyz 0123456789 −±×÷≤≥≈⌀°µ²³⁻₁₀ →↑↓ … – — ‘’“” äöüßéñłž αβσ Жия".chars()
+        {
             assert_ne!(font.glyph_id(c).0, 0, "{c}");
         }
     }
