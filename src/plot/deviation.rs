@@ -170,7 +170,7 @@ impl Panel {
         }
         if crowded {
             self.lines(&plane, Look { color: PAPER, dashes: &[], ..look })?;
-            self.lines(&plane, look)?;
+            self.lines(&plane, Look { color: INK, ..look })?;
         }
         plane.frame()?;
         self.name_lines(&plane)?;

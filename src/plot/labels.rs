@@ -34,7 +34,8 @@ impl Labels {
     }
 
     /// The best of some places beside `at` (in units of the picture) for a label of this size.
-    fn place(&mut self, at: (f64, f64), (wide, high): (f64, f64), bounds: &Place) -> Place {
+    /// `None` where each of them would cover another label or leave the plane.
+    fn place(&mut self, at: (f64, f64), (wide, high): (f64, f64), bounds: &Place) -> Option<Place> {
         let (x, y) = at;
         let gap = 7.0;
         let (right, left, middle) = (x + gap, x - gap - wide, x - wide / 2.0);
@@ -59,20 +60,21 @@ impl Labels {
         ];
         let cost = |place: &Place| {
             let covered = |&&(px, py): &&(f64, f64)| overlap(place, &Place(px - 3.0, py - 3.0, 6.0, 6.0));
-            let labels = self.taken.iter().filter(|taken| overlap(place, taken)).count();
-            let outside = usize::from(!within(place, bounds));
-            self.points.iter().filter(covered).count() + 1000 * labels + 100_000 * outside
+            self.points.iter().filter(covered).count()
         };
+        let free =
+            |place: &Place| within(place, bounds) && !self.taken.iter().any(|taken| overlap(place, taken));
         let best = candidates
             .iter()
             .map(|&(left, top)| Place(left, top, wide, high))
-            .min_by_key(cost)
-            .unwrap_or(Place(right, beside, wide, high));
+            .filter(free)
+            .min_by_key(cost)?;
         self.taken.push(best);
-        best
+        Some(best)
     }
 
-    /// Writes `words` beside a point of the sheet, cut to the plane's width.
+    /// Writes `words` beside a point of the sheet, cut to the plane's width; where there is no room left,
+    /// the point keeps its mark and the report's list has the line.
     pub fn write(&mut self, plane: &Plane, at: (i32, i32), words: &str) -> Result<(), PlotError> {
         let units = |v: i32| f64::from(v) / f64::from(UNIT);
         let words = font::fitted(words, SMALL, plane.place.2 as f32 - 8.0);
@@ -81,7 +83,7 @@ impl Labels {
         let at = (units(at.0), units(at.1));
         // What is named must itself stay in sight.
         self.taken.push(Place(at.0 - 5.5, at.1 - 5.5, 11.0, 11.0));
-        let place = self.place(at, size, &plane.place);
+        let Some(place) = self.place(at, size, &plane.place) else { return Ok(()) };
         rectangle(&plane.area, place, PAPER, 0.8)?;
         let Place(left, top, _, high) = place;
         text(&plane.area, (left + 2.0, top + high / 2.0), words, SMALL, INK, (HPos::Left, VPos::Center))
@@ -97,21 +99,21 @@ mod tests {
     #[test]
     fn two_labels_of_one_place_do_not_cover_each_other() {
         let mut labels = Labels::default();
-        let first = labels.place((50.0, 50.0), (40.0, 15.0), &BOUNDS);
-        let second = labels.place((50.0, 50.0), (40.0, 15.0), &BOUNDS);
+        let first = labels.place((50.0, 50.0), (40.0, 15.0), &BOUNDS).unwrap();
+        let second = labels.place((50.0, 50.0), (40.0, 15.0), &BOUNDS).unwrap();
         assert!(!overlap(&first, &second), "{first:?} {second:?}");
     }
 
     #[test]
     fn a_label_at_the_edge_stays_inside() {
-        let place = Labels::default().place((195.0, 2.0), (40.0, 15.0), &BOUNDS);
+        let place = Labels::default().place((195.0, 2.0), (40.0, 15.0), &BOUNDS).unwrap();
         assert!(within(&place, &BOUNDS), "{place:?}");
     }
 
     #[test]
     fn a_label_goes_where_there_are_no_points() {
         let crowd = (60..100).map(|x| (x * UNIT, 50 * UNIT));
-        let place = Labels::clear_of(crowd).place((50.0, 50.0), (40.0, 15.0), &BOUNDS);
+        let place = Labels::clear_of(crowd).place((50.0, 50.0), (40.0, 15.0), &BOUNDS).unwrap();
         assert_eq!(place.0, 3.0, "{place:?}");
     }
 }
