@@ -1,4 +1,7 @@
 //! Parts that are made to fit: dimensions first, then solids.
 
+pub mod pulley;
 pub mod pulley_check;
+pub mod pulley_estimate;
 pub mod pulley_law;
+pub mod pulley_solid;

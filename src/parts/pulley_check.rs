@@ -25,7 +25,8 @@ const POINTS_PER_WALL: usize = 32;
 pub fn printed_pitch(drawn: &Groove, counts: &[usize; 8], law: &WallLaw) -> Vec<Point> {
     let mut printed = Vec::new();
     for (wall, count) in with_tip_before(drawn).iter().zip([&counts[7]].into_iter().chain(counts)) {
-        let chords = if matches!(wall.shape, Shape::Arc { radius: 0.0, .. }) { CORNER_CHORDS } else { *count };
+        let chords =
+            if matches!(wall.shape, Shape::Arc { radius: 0.0, .. }) { CORNER_CHORDS } else { *count };
         printed.extend((0..=chords).map(|i| printed_point(wall, i as f64 / chords as f64, law)));
     }
     printed
@@ -57,9 +58,13 @@ fn printed_point(wall: &Wall, share: f64, law: &WallLaw) -> Point {
 pub fn deviation_mm(wanted: &Groove, drawn: &Groove, counts: &[usize; 8], law: &WallLaw) -> f64 {
     let printed = printed_pitch(drawn, counts, law);
     let walls = with_tip_before(wanted);
-    let to_wanted = |point: Point| walls.iter().map(|wall| wall.distance(point)).fold(f64::INFINITY, f64::min);
+    let to_wanted =
+        |point: Point| walls.iter().map(|wall| wall.distance(point)).fold(f64::INFINITY, f64::min);
     let to_printed = |point: Point| {
-        printed.windows(2).map(|side| distance_to_segment(point, side[0], side[1])).fold(f64::INFINITY, f64::min)
+        printed
+            .windows(2)
+            .map(|side| distance_to_segment(point, side[0], side[1]))
+            .fold(f64::INFINITY, f64::min)
     };
     let along_printed = printed.windows(2).flat_map(|side| {
         let [(x0, y0), (x1, y1)] = [side[0], side[1]];
@@ -153,4 +158,3 @@ mod tests {
         assert!((found - expected).abs() < 1e-3, "{found} for {expected}");
     }
 }
-

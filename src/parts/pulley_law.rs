@@ -43,7 +43,12 @@ pub fn tip_kind(correction: &Correction) -> Result<Kind, CannotApply> {
 /// The size to draw, unrounded, mm: an outline that is rounded is no longer tangent.
 pub fn exact_mm(correction: &Correction, kind: Kind, target_mm: f64) -> Result<f64, CannotApply> {
     let length = |mm| Mm::new(mm).ok_or(CannotApply::NothingToDraw { kind, target: zero() });
-    Ok(correction.size_for(kind, Axis::Round, length(target_mm)?, zero())?.draw.get())
+    Ok(correction.size_for(kind, axis_of(kind), length(target_mm)?, zero())?.draw.get())
+}
+
+/// The direction that a pulley's walls of this kind look in: all round, or up.
+pub fn axis_of(kind: Kind) -> Axis {
+    if kind == Kind::Height { Axis::Z } else { Axis::Round }
 }
 
 fn zero() -> Mm {
@@ -175,7 +180,9 @@ pub(crate) mod tests {
         let turn = last.at(1.0).0.1.atan2(last.at(1.0).0.0) - first.at(0.0).0.1.atan2(first.at(0.0).0.0);
         assert!((turn - 2.0 * PI / 60.0).abs() < 1e-12);
         let printed = law.printed(&drawn);
-        assert!(pitch_error_mm(2.0 * (printed.outside_radius_mm - wanted.outside_radius_mm), 60).abs() < 1e-12);
+        assert!(
+            pitch_error_mm(2.0 * (printed.outside_radius_mm - wanted.outside_radius_mm), 60).abs() < 1e-12
+        );
         // The trap, with the sizes that the example prints.
         let scale = 15.66 / 15.86;
         let trapped: f64 = 96.51 * scale + 0.20;
