@@ -6,9 +6,8 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use super::plate::{Bed, Item, Place, Plate, TooLarge, pack};
+use super::summary::{CouponSummary, Summary, feature_summary};
 use super::{CouponError, CouponSet, sheet};
 use crate::files::{FileError, Outputs};
 use crate::geometry::check::NotASolid;
@@ -73,64 +72,6 @@ pub struct Kit {
     prints: Vec<Print>,
 }
 
-/// What a kit is, in numbers.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Summary {
-    /// Name of the set.
-    pub set: String,
-    /// What it is for.
-    pub summary: String,
-    /// Pieces of one print.
-    pub coupons: Vec<CouponSummary>,
-    /// Features of one print.
-    pub features: usize,
-    /// Readings of all prints, each feature read three times.
-    pub readings: usize,
-    /// How many prints.
-    pub copies: u32,
-    /// Plastic of all prints when every piece is solid, mm3.
-    pub volume_mm3: f64,
-    /// Its mass, g.
-    pub mass_g: f64,
-    /// The density behind the mass.
-    pub density_g_cm3: f64,
-    /// Width and depth that the pieces of each plate take up, mm.
-    pub plates: Vec<[f64; 2]>,
-    /// The bed that they are packed for, mm.
-    pub bed_mm: [f64; 2],
-    /// The files that were written.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub files: Vec<String>,
-}
-
-/// One piece, in numbers.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct CouponSummary {
-    /// Its name.
-    pub coupon: String,
-    /// Its form, in words.
-    pub form: &'static str,
-    /// What is measured on it.
-    pub features: Vec<FeatureSummary>,
-    /// Plastic when it is solid, mm3.
-    pub volume_mm3: f64,
-    /// Width, depth and height, mm.
-    pub size_mm: [f64; 3],
-}
-
-/// One feature, as the readings sheet has it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FeatureSummary {
-    /// Its label.
-    pub feature: String,
-    /// Its kind.
-    pub kind: &'static str,
-    /// Its axis.
-    pub axis: &'static str,
-    /// The size it is drawn at.
-    pub nominal_mm: f64,
-}
-
 fn size(solid: &Solid) -> [f64; 3] {
     let [low, high] = solid.bounds();
     std::array::from_fn(|axis| high[axis] - low[axis])
@@ -147,6 +88,11 @@ impl Kit {
         let prints = numbered.map(|copy| print(&set, copy, options.bed));
         let prints = prints.collect::<Result<_, KitError>>()?;
         Ok(Self { set, options, prints })
+    }
+
+    /// What it is printed with, empty when the person fills it in.
+    pub fn setup(&self) -> &str {
+        &self.options.setup
     }
 
     /// What it is, in numbers; `files` are those that were written.
@@ -235,15 +181,6 @@ fn plate_name(copy: Option<u32>, number: Option<usize>) -> String {
         (None, number) => format!("plate-{}", number.unwrap_or(1)),
         (Some(copy), None) => format!("plate-copy-{copy}"),
         (Some(copy), Some(number)) => format!("plate-copy-{copy}-{number}"),
-    }
-}
-
-fn feature_summary(feature: &super::feature::Feature) -> FeatureSummary {
-    FeatureSummary {
-        feature: feature.label.clone(),
-        kind: feature.kind.name(),
-        axis: feature.axis.name(),
-        nominal_mm: feature.nominal_mm,
     }
 }
 

@@ -33,6 +33,7 @@ pub mod plate;
 mod ring;
 pub mod sheet;
 mod span_bar;
+pub mod summary;
 
 use std::sync::LazyLock;
 
@@ -137,10 +138,46 @@ impl CouponSet {
         coupon.features.iter().find(|candidate| candidate.label == feature)
     }
 
+    /// Several sets as one: a piece that is in several of them is printed once.
+    ///
+    /// # Errors
+    /// The name of a piece that differs between the sets.
+    pub fn merged(sets: Vec<Self>) -> Result<Self, NotOnePiece> {
+        let mut sets = sets.into_iter();
+        let mut all = sets.next().unwrap_or(Self {
+            name: String::new(),
+            summary: String::new(),
+            plate_gap_mm: 0.0,
+            coupons: Vec::new(),
+        });
+        for set in sets {
+            all.name = format!("{}+{}", all.name, set.name);
+            all.summary = format!("{}; {}", all.summary, set.summary);
+            all.plate_gap_mm = all.plate_gap_mm.max(set.plate_gap_mm);
+            for coupon in set.coupons {
+                let same_name = |other: &&Coupon| other.name.eq_ignore_ascii_case(&coupon.name);
+                match all.coupons.iter().find(same_name) {
+                    Some(other) if *other == coupon => {}
+                    Some(_) => return Err(NotOnePiece { name: coupon.name }),
+                    None => all.coupons.push(coupon),
+                }
+            }
+        }
+        Ok(all)
+    }
+
     /// How many features.
     pub fn feature_count(&self) -> usize {
         self.coupons.iter().map(|coupon| coupon.features.len()).sum()
     }
+}
+
+/// Two sets give one name to different pieces.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("two of the sets have a piece named `{name}`, and they are not the same")]
+pub struct NotOnePiece {
+    /// The name.
+    pub name: String,
 }
 
 /// The definitions that come with the program: name and text.
