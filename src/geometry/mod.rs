@@ -11,6 +11,7 @@
 //! and an STL file loses nothing.
 
 pub mod check;
+mod glyphs;
 mod grid;
 pub mod lettering;
 pub mod mesh;
