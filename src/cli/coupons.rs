@@ -74,9 +74,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if asked.is_empty() {
         if args.out.is_some() {
             return Err(Error::problem(
-                Problem::error(Location::default(), "nothing to write: no set was named").help(
-                    "name one, such as `starter`; without --out, the sets are listed",
-                ),
+                Problem::error(Location::default(), "nothing to write: no set was named")
+                    .help("name one, such as `starter`; without --out, the sets are listed"),
             ));
         }
         let kits = embedded_sets().iter().map(|set| Kit::new(set.clone(), options.clone()).map_err(of_kit));
@@ -105,7 +104,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             summary.files.len(),
             folder.join(GUIDE).display()
         ))?,
-        None => output.progress("nothing was written; add --out DIR to write the solids, the sheet and the guide")?,
+        None => output
+            .progress("nothing was written; add --out DIR to write the solids, the sheet and the guide")?,
     }
     let sets = vec![summary];
     output.result(&table(&sets), &Answer { sets })?;

@@ -1,7 +1,7 @@
 //! A coupon as layers of outlines, from which both its solid and its drawing are made.
 
 use super::feature::{Feature, Jaws, Tool};
-use crate::geometry::outline::{Outline, Point};
+use crate::geometry::outline::{Outline, Point, segments_for};
 
 /// One layer; the outline at its top differs from the one at its bottom where it is chamfered.
 #[derive(Clone, Debug)]
@@ -77,6 +77,14 @@ impl Body {
         }
         self
     }
+}
+
+/// A circle, wider by `c` all round; circles that differ in `c` alone have corner beside corner.
+///
+/// Twice as many corners as a part needs: jaws touch corners, and a corner stands out of the true circle
+/// by less than 0.001 mm this way.
+pub(super) fn circle(center: Point, diameter: f64, c: f64) -> Outline {
+    Outline::circle_with(center, diameter + 2.0 * c, 2 * segments_for(diameter))
 }
 
 /// Jaws or rod between two places along x, at one y and z.

@@ -3,12 +3,12 @@
 //! The block is drawn from the front and stacked from back to front. The holes go through and are
 //! chamfered at both ends; the label is sunk into the front.
 
-use super::body::{Body, Stance, along_x, along_z};
+use super::body::{Body, Stance, along_x, along_z, circle};
 use super::feature::{Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{BED_CHAMFER_MM, BORE, FACE, LABEL_RELIEF_MM, WALL};
-use crate::geometry::outline::{Outline, Point, segments_for};
+use crate::geometry::outline::{Outline, Point};
 use crate::kind::{Axis, Kind};
 
 /// Bores in a row along x, all with their axis at one height.
@@ -51,9 +51,7 @@ impl BoreBlock {
         let block = chamfered_at_the_bed(&[[0.0, height], [length, height]]);
         let letters = label.centred([walls_end + width / 2.0, height / 2.0]);
         let bores = |c: f64| {
-            let circles = self.bores_mm.iter().zip(&centers).map(|(bore, center)| {
-                Outline::circle_with(*center, bore + 2.0 * c, segments_for(*bore))
-            });
+            let circles = self.bores_mm.iter().zip(&centers).map(|(bore, center)| circle(*center, *bore, c));
             circles.fold(Outline::default(), |all, bore| all.union_disjoint(&bore))
         };
         let drilled = |c: f64| block.clone().with_hole(&bores(c));

@@ -91,7 +91,8 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '.';
     let is_plain = name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.chars().all(plain);
     if !name.is_empty() && !is_plain {
-        let help = "use letters, digits, - and ., and begin with a letter or digit: it is a label and a file name";
+        let help =
+            "use letters, digits, - and ., and begin with a letter or digit: it is a label and a file name";
         fields.problem("name", format!("`{name}` cannot be the name of a piece"), help);
     }
     let pieces = Form::read(form, &mut fields);
@@ -105,7 +106,11 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
         }
         // Some file systems do not tell capitals from small letters.
         if !names.insert(name.to_lowercase()) {
-            fields.problem("name", format!("another piece is named `{name}`"), "give every piece its own name");
+            fields.problem(
+                "name",
+                format!("another piece is named `{name}`"),
+                "give every piece its own name",
+            );
         }
         if !is_whole {
             continue;

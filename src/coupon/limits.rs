@@ -71,17 +71,14 @@ pub(super) const ROOM: Limits = Limits {
     at_most: 60.0,
     because: "an outside jaw is up to 8 mm wide and has to pass between two pins",
 };
-pub(super) const SLOT: Limits =
-    Limits { at_least: 5.0, at_most: 12.0, because: "a depth rod is up to 4 mm wide, and the end of the beam has to bridge the slot" };
-pub(super) const STEP: Limits = Limits {
-    at_least: 2.0,
-    at_most: 120.0,
-    because: "a step under 2 mm is mostly first layer",
+pub(super) const SLOT: Limits = Limits {
+    at_least: 5.0,
+    at_most: 12.0,
+    because: "a depth rod is up to 4 mm wide, and the end of the beam has to bridge the slot",
 };
-pub(super) const BLOCK: Limits = Limits {
-    at_least: 10.0,
-    at_most: LARGEST_MM,
-    because: "a block this size cannot be held between jaws",
-};
+pub(super) const STEP: Limits =
+    Limits { at_least: 2.0, at_most: 120.0, because: "a step under 2 mm is mostly first layer" };
+pub(super) const BLOCK: Limits =
+    Limits { at_least: 10.0, at_most: LARGEST_MM, because: "a block this size cannot be held between jaws" };
 pub(super) const PLATE_GAP: Limits =
     Limits { at_least: 1.0, at_most: 50.0, because: "pieces nearer than that print into one another" };

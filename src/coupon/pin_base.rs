@@ -3,12 +3,12 @@
 //! The pins begin on the base and not on the bed, so the first layer's spread is not on them; their tops
 //! are chamfered. Between neighbours there is room for an outside jaw in every direction.
 
-use super::body::{Body, Stance, along_x, along_y};
+use super::body::{Body, Stance, along_x, along_y, circle};
 use super::feature::{Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{FACE, JAW_ROOM_MM, LABEL_RELIEF_MM, PIN, ROOM, STRIP_MM, TAB_MM, TOP_CHAMFER_MM};
-use crate::geometry::outline::{Outline, Point, segments_for};
+use crate::geometry::outline::{Outline, Point};
 use crate::kind::{Axis, Kind};
 
 /// How far the base reaches beyond the pins.
@@ -52,9 +52,7 @@ impl PinBase {
         let base = Outline::rectangle(0.0, front - STRIP_MM, length, widest / 2.0 + MARGIN_MM);
         let letters = label.centred([length / 2.0, front - STRIP_MM / 2.0]);
         let pins = |c: f64| {
-            let circles = self.diameters_mm.iter().zip(&centers).map(|(diameter, center)| {
-                Outline::circle_with(*center, diameter - 2.0 * c, segments_for(*diameter))
-            });
+            let circles = self.diameters_mm.iter().zip(&centers).map(|(d, center)| circle(*center, *d, -c));
             circles.fold(Outline::default(), |all, pin| all.union_disjoint(&pin))
         };
         let top = TAB_MM + self.pin_height_mm;

@@ -117,9 +117,9 @@ pub fn pack(items: &[Item], bed: Bed, gap_mm: f64) -> Result<Vec<Plate>, TooLarg
     let mut plates: Vec<(Vec<Shelf>, Vec<Place>)> = Vec::new();
     for index in order {
         let item = &items[index];
-        let place = plates.iter_mut().find_map(|(shelves, places)| {
-            Some((on_a_shelf(shelves, item, [width, depth], gap_mm)?, places))
-        });
+        let place = plates
+            .iter_mut()
+            .find_map(|(shelves, places)| Some((on_a_shelf(shelves, item, [width, depth], gap_mm)?, places)));
         match place {
             Some(([x, y], places)) => places.push(Place { item: index, x_mm: x, y_mm: y }),
             None => {
@@ -133,9 +133,9 @@ pub fn pack(items: &[Item], bed: Bed, gap_mm: f64) -> Result<Vec<Plate>, TooLarg
 
 fn on_a_shelf(shelves: &mut Vec<Shelf>, item: &Item, room: [f64; 2], gap: f64) -> Option<[f64; 2]> {
     // The first shelf is as deep as any later piece, since the deepest come first.
-    if let Some(shelf) = shelves.iter_mut().find(|shelf| {
-        shelf.depth >= item.depth_mm && shelf.free + item.width_mm <= room[0]
-    }) {
+    if let Some(shelf) =
+        shelves.iter_mut().find(|shelf| shelf.depth >= item.depth_mm && shelf.free + item.width_mm <= room[0])
+    {
         let x = shelf.free;
         shelf.free += item.width_mm + gap;
         return Some([x, shelf.front]);
@@ -178,9 +178,8 @@ mod tests {
 
     #[test]
     fn pieces_keep_their_distance_and_stay_on_the_bed() {
-        let items: Vec<Item> = (0..40)
-            .map(|i| item("p", 5.0 + f64::from(i * 7 % 31), 8.0 + f64::from(i * 11 % 23)))
-            .collect();
+        let items: Vec<Item> =
+            (0..40).map(|i| item("p", 5.0 + f64::from(i * 7 % 31), 8.0 + f64::from(i * 11 % 23))).collect();
         let bed = Bed { width_mm: 100.0, depth_mm: 80.0 };
         let plates = pack(&items, bed, 6.0).unwrap();
         let mut seen: Vec<usize> = plates.iter().flat_map(|p| p.places.iter().map(|p| p.item)).collect();

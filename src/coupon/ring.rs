@@ -4,14 +4,14 @@
 //! directions apart once the ring is off the bed. The outside is measured along y, where it is bare from
 //! the chamfer at the bed to the top.
 
-use super::body::{Body, Stance, along_x, along_y};
+use super::body::{Body, Stance, along_x, along_y, circle};
 use super::feature::{Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{
     BED_CHAMFER_MM, BORE, LABEL_RELIEF_MM, RING_HEIGHT, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, WALL,
 };
-use crate::geometry::outline::{Outline, segments_for};
+use crate::geometry::outline::Outline;
 use crate::kind::{Axis, Kind};
 
 /// One ring.
@@ -37,12 +37,12 @@ impl Ring {
 
     /// The ring's outside, smaller by `c` all round.
     fn round(&self, c: f64) -> Outline {
-        Outline::circle_with([0.0; 2], self.outside_mm() - 2.0 * c, segments_for(self.outside_mm()))
+        circle([0.0; 2], self.outside_mm(), -c)
     }
 
     /// The bore, wider by `c` all round.
     fn bore(&self, c: f64) -> Outline {
-        Outline::circle_with([0.0; 2], self.bore_mm + 2.0 * c, segments_for(self.bore_mm))
+        circle([0.0; 2], self.bore_mm, c)
     }
 
     /// The ring's outside with the tab, which ends at `end`.

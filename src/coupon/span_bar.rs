@@ -60,8 +60,12 @@ impl SpanBar {
         2.0 * self.prong_mm + self.slot_mm
     }
 
-    /// The bar, smaller by `c` all round, with or without the tab along its back from `tab.0` to `tab.1`.
-    fn bar(&self, c: f64, tab: Option<(f64, f64)>) -> Outline {
+    /// The bar, smaller by `c` all round, with a tab along its back from `left` to `right` that reaches out
+    /// by `reach`.
+    ///
+    /// Without a tab the corners where it would begin are there all the same: turned onto a diagonal and
+    /// snapped to the grid, the edges above and below the tab's top then still agree.
+    fn bar(&self, c: f64, [left, right]: [f64; 2], reach: f64) -> Outline {
         let (length, width) = (self.length_mm(), self.width_mm());
         let (low, high) = (self.prong_mm - c, self.prong_mm + self.slot_mm + c);
         let mut points: Vec<Point> = vec![[c, c], [length - c, c]];
@@ -70,11 +74,11 @@ impl SpanBar {
             points.extend([[length - c, low], [bottom, low], [bottom, high], [length - c, high]]);
         }
         points.push([length - c, width - c]);
-        if let Some((left, right)) = tab {
-            let back = width + STRIP_MM - c;
-            points.extend([[right - c, width - c], [right - c, back]]);
-            points.extend([[left + c, back], [left + c, width - c]]);
+        points.push([right - c, width - c]);
+        if reach > 0.0 {
+            points.extend([[right - c, width + reach - c], [left + c, width + reach - c]]);
         }
+        points.push([left + c, width - c]);
         let bottom = self.spans_mm[0] + c;
         points.extend([[c, width - c], [c, high], [bottom, high], [bottom, low], [c, low]]);
         Outline::polygon(points)
@@ -84,20 +88,19 @@ impl SpanBar {
         let (length, width) = (self.length_mm(), self.width_mm());
         let label_width = label.width_mm() + 2.8;
         let left = (self.spans_mm[0] + WEB_MM / 2.0 - label_width / 2.0).min(length - 2.0 - label_width);
-        let tab = Some((left, left + label_width));
+        let tab = [left, left + label_width];
         let letters = label.centred([left + label_width / 2.0, width + STRIP_MM / 2.0]);
         let top = self.height_mm;
         let mut body = Body::new(Stance::Upright, letters.clone())
-            .tapered(BED_CHAMFER_MM, self.bar(BED_CHAMFER_MM, tab), self.bar(0.0, tab))
-            .straight(TAB_MM, self.bar(0.0, tab))
-            .straight(TAB_MM + LABEL_RELIEF_MM, self.bar(0.0, None).union_disjoint(&letters))
-            .straight(top - TOP_CHAMFER_MM, self.bar(0.0, None))
-            .tapered(top, self.bar(0.0, None), self.bar(TOP_CHAMFER_MM, None));
+            .tapered(BED_CHAMFER_MM, self.bar(BED_CHAMFER_MM, tab, STRIP_MM), self.bar(0.0, tab, STRIP_MM))
+            .straight(TAB_MM, self.bar(0.0, tab, STRIP_MM))
+            .straight(TAB_MM + LABEL_RELIEF_MM, self.bar(0.0, tab, 0.0).union_disjoint(&letters))
+            .straight(top - TOP_CHAMFER_MM, self.bar(0.0, tab, 0.0))
+            .tapered(top, self.bar(0.0, tab, 0.0), self.bar(TOP_CHAMFER_MM, tab, 0.0));
         let (middle, z) = (width / 2.0, top / 2.0);
         let ends = [(0.0, self.spans_mm[0]), (length, self.spans_mm.get(1).map_or(0.0, |s| length - s))];
         for (span, (end, bottom)) in self.spans_mm.iter().zip(ends) {
-            let jaws =
-                Jaws { tool: Tool::DepthRod, from: [end, middle, z], to: [bottom, middle, z] };
+            let jaws = Jaws { tool: Tool::DepthRod, from: [end, middle, z], to: [bottom, middle, z] };
             body.measured(Feature {
                 label: feature_label('s', *span, ""),
                 kind: Kind::Span,

@@ -76,10 +76,8 @@ pub(super) fn feature_summary(feature: &Feature) -> FeatureSummary {
 /// A table of sets, a line each, and a line about each below.
 pub fn table(sets: &[Summary]) -> String {
     let name_width = sets.iter().map(|set| set.set.len()).max().unwrap_or(0).max(3);
-    let mut text = format!(
-        "{:<name_width$}  pieces  features  readings  plastic cm3  mass g  plates mm\n",
-        "set"
-    );
+    let mut text =
+        format!("{:<name_width$}  pieces  features  readings  plastic cm3  mass g  plates mm\n", "set");
     for set in sets {
         let plates: Vec<String> = set.plates.iter().map(|[w, d]| format!("{w:.0} x {d:.0}")).collect();
         // Writing into a String does not fail.

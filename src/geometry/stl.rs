@@ -237,7 +237,9 @@ mod tests {
                 + n[1] * (u[2] * v[0] - u[0] * v[2])
                 + n[2] * (u[0] * v[1] - u[1] * v[0]);
             assert!(triple > 0.0);
-            assert!([n, a, b, c].as_flattened().iter().all(|number| number.to_bits() != (-0.0_f32).to_bits()));
+            assert!(
+                [n, a, b, c].as_flattened().iter().all(|number| number.to_bits() != (-0.0_f32).to_bits())
+            );
             assert_eq!(record[48..], [0, 0]);
         }
     }
@@ -252,7 +254,10 @@ mod tests {
         assert!(std::fs::read(&path).unwrap() == to_bytes(&copies, "rings").unwrap());
         assert_eq!(read_back(&path).unwrap().triangles.len(), copies.len() * solid.triangles().len());
         let error = read_back(&scratch.path().join("none.stl")).unwrap_err().to_string();
-        assert!(error.ends_with("none.stl: cannot read back: No such file or directory (os error 2)"), "{error}");
+        assert!(
+            error.ends_with("none.stl: cannot read back: No such file or directory (os error 2)"),
+            "{error}"
+        );
     }
 
     #[test]

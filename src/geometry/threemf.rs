@@ -216,7 +216,10 @@ mod tests {
         for (object, solid) in objects.iter().zip(solids) {
             let number = |value: &str| f64::from(value.parse::<f32>().unwrap());
             let mesh = Mesh {
-                vertices: attributes(object, "vertex").iter().map(|v| [0, 1, 2].map(|i| number(v[i]))).collect(),
+                vertices: attributes(object, "vertex")
+                    .iter()
+                    .map(|v| [0, 1, 2].map(|i| number(v[i])))
+                    .collect(),
                 triangles: attributes(object, "triangle")
                     .iter()
                     .map(|t| [0, 1, 2].map(|i| t[i].parse().unwrap()))
