@@ -115,10 +115,7 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
         if !is_whole {
             continue;
         }
-        let Ok(coupon) = Coupon::new(name.clone(), piece) else {
-            fields.problem("name", format!("`{name}` has a character that no label shows"), "");
-            continue;
-        };
+        let coupon = Coupon::new(name.clone(), piece);
         let mut labels = BTreeSet::new();
         for feature in &coupon.features {
             if !labels.insert(feature.label.as_str()) {

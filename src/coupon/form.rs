@@ -81,9 +81,9 @@ impl Form {
                  jaws do not go in."
             }
             Self::Ring(_) => {
-                "The tab with the label points along x. Bore: inside jaws about half way down the hole, \
-                 opened along the direction shown; swing them sideways for the largest reading, tilt them \
-                 for the smallest. Outside: large jaws across the ring, at right angles to the tab and above \
+                "The tab with the label points along x. Bore: inside jaws down the hole as far as they go, \
+                 past the chamfer, and opened along the direction shown; swing them sideways for the largest \
+                 reading, tilt them for the smallest. Outside: large jaws across the ring, at right angles to the tab and above \
                  it. Keep off the seam, the vertical line where layers begin. Leave a bore blank if your \
                  jaws do not go in."
             }

@@ -63,6 +63,37 @@ struct Print {
     plates: Vec<Plate>,
 }
 
+impl Print {
+    /// The name of a plate's file: `plate-1`, `plate-2`; with copies `plate-copy-1`, `plate-copy-1-2`.
+    fn plate_name(&self, index: usize) -> String {
+        match self.copy {
+            None => format!("plate-{}", index + 1),
+            Some(copy) if self.plates.len() == 1 => format!("plate-copy-{copy}"),
+            Some(copy) => format!("plate-copy-{copy}-{}", index + 1),
+        }
+    }
+}
+
+/// What lies where on a plate, seen from above with y downwards as SVG wants it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlateDrawing {
+    /// The plate's file.
+    pub file: String,
+    /// Width and depth of the bed, mm.
+    pub bed: [f64; 2],
+    /// The pieces.
+    pub pieces: Vec<PlacedPiece>,
+}
+
+/// A piece on a plate.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedPiece {
+    /// What is on it.
+    pub name: String,
+    /// Left and upper edge, width and height of the room it takes, mm.
+    pub rectangle: [f64; 4],
+}
+
 /// A coupon set, made.
 #[derive(Clone, Debug)]
 pub struct Kit {
@@ -93,6 +124,27 @@ impl Kit {
     /// What it is printed with, empty when the person fills it in.
     pub fn setup(&self) -> &str {
         &self.options.setup
+    }
+
+    /// Every plate from above: which piece lies where.
+    pub fn plate_drawings(&self) -> Vec<PlateDrawing> {
+        let drawing = |print: &Print, (index, plate): (usize, &Plate)| {
+            let bed = [self.options.bed.width_mm, self.options.bed.depth_mm];
+            let piece = |place: &Place| {
+                let [width, depth, _] = size(&print.solids[place.item]);
+                let name = print.solids[place.item].name().to_owned();
+                PlacedPiece { name, rectangle: [place.x_mm, bed[1] - place.y_mm - depth, width, depth] }
+            };
+            PlateDrawing {
+                file: format!("{}.3mf", print.plate_name(index)),
+                bed,
+                pieces: plate.places.iter().map(piece).collect(),
+            }
+        };
+        let of_print = |print: &Print| {
+            print.plates.iter().enumerate().map(|plate| drawing(print, plate)).collect::<Vec<_>>()
+        };
+        self.prints.iter().flat_map(of_print).collect()
     }
 
     /// What it is, in numbers; `files` are those that were written.
@@ -135,9 +187,8 @@ impl Kit {
                 let target = folder.join(format!("{}.stl", solid.name()));
                 outputs.write_with(&target, |file| stl::write(&[solid], &text, file))?;
             }
-            let several = print.plates.len() > 1;
             for (index, plate) in print.plates.iter().enumerate() {
-                let name = plate_name(print.copy, several.then_some(index + 1));
+                let name = print.plate_name(index);
                 let bytes = self.plate_bytes(print, plate, &name)?;
                 let target = folder.join(format!("{name}.3mf"));
                 outputs.write_with(&target, |mut file| std::io::Write::write_all(&mut file, &bytes?))?;
@@ -172,15 +223,6 @@ impl Kit {
             solids: &solids.iter().collect::<Vec<_>>(),
         };
         Ok(model.to_bytes())
-    }
-}
-
-/// The name of a plate's file: `plate-1`, `plate-2`; with copies `plate-copy-1`, `plate-copy-1-2`.
-fn plate_name(copy: Option<u32>, number: Option<usize>) -> String {
-    match (copy, number) {
-        (None, number) => format!("plate-{}", number.unwrap_or(1)),
-        (Some(copy), None) => format!("plate-copy-{copy}"),
-        (Some(copy), Some(number)) => format!("plate-copy-{copy}-{number}"),
     }
 }
 

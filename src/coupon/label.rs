@@ -23,6 +23,11 @@ impl Label {
         Ok(Self { outline, low, high })
     }
 
+    /// A piece without words, for where only its features are of interest: words do not move them.
+    pub(super) fn blank() -> Self {
+        Self { outline: Outline::default(), low: [0.0; 2], high: [0.0; 2] }
+    }
+
     /// How wide they are, mm.
     pub(super) fn width_mm(&self) -> f64 {
         self.high[0] - self.low[0]

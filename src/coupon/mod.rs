@@ -67,9 +67,9 @@ pub struct Coupon {
 }
 
 impl Coupon {
-    fn new(name: String, form: Form) -> Result<Self, UnknownGlyph> {
-        let features = form.body(&Label::new(&name)?).features;
-        Ok(Self { name, features, form })
+    fn new(name: String, form: Form) -> Self {
+        let features = form.body(&Label::blank()).features;
+        Self { name, features, form }
     }
 
     /// What is written on the piece: its name, and with several copies the copy's number too.
@@ -112,7 +112,7 @@ impl Coupon {
         self.form.title()
     }
 
-    /// How to hold and measure it.
+    /// How to hold and measure pieces of this form.
     pub fn advice(&self) -> &'static str {
         self.form.advice()
     }

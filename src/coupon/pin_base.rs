@@ -70,7 +70,7 @@ impl PinBase {
                 axis: Axis::X,
                 nominal_mm: diameter,
                 jaws: along_x(Tool::OutsideJaws, x - radius, x + radius, 0.0, z),
-                label_at: [x + radius + 5.5, 2.0],
+                label_at: [x + radius + 5.5, 3.2],
             });
             body.measured(Feature {
                 label: feature_label('p', diameter, "y"),

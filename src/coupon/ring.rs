@@ -27,7 +27,7 @@ impl Ring {
     pub(super) fn read(fields: &mut Fields<'_, '_>) -> Vec<Self> {
         let bores_mm = fields.lengths("bores_mm", BORE, 20);
         let wall_mm = fields.length_or("wall_mm", 4.0, WALL);
-        let height_mm = fields.length_or("height_mm", 12.0, RING_HEIGHT);
+        let height_mm = fields.length_or("height_mm", 10.0, RING_HEIGHT);
         bores_mm.into_iter().map(|bore_mm| Self { bore_mm, wall_mm, height_mm }).collect()
     }
 

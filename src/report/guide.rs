@@ -4,7 +4,7 @@ use askama::Template;
 
 use crate::coupon::drawing::{Drawing, drawings};
 use crate::coupon::feature::Feature;
-use crate::coupon::kit::Kit;
+use crate::coupon::kit::{Kit, PlateDrawing};
 use crate::coupon::summary::Summary;
 use crate::coupon::{Coupon, CouponError, sheet};
 use crate::kind::Axis;
@@ -26,6 +26,14 @@ struct Page<'a> {
     setup: &'a str,
     summary: Summary,
     readings: usize,
+    plates: Vec<PlateDrawing>,
+    forms: Vec<Form<'a>>,
+}
+
+/// Pieces of one form that follow one another.
+struct Form<'a> {
+    title: &'static str,
+    advice: &'static str,
     pieces: Vec<Piece<'a>>,
 }
 
@@ -50,10 +58,30 @@ pub fn page(kit: &Kit) -> Result<String, GuideError> {
     let piece = |coupon| -> Result<Piece<'_>, CouponError> {
         Ok(Piece { coupon, drawings: drawings(coupon)?, rows: coupon.features.iter().map(row).collect() })
     };
-    let pieces = kit.set.coupons.iter().map(piece).collect::<Result<_, _>>()?;
-    let page =
-        Page { setup: kit.setup(), summary: kit.summary(Vec::new()), readings: sheet::READINGS, pieces };
+    let pieces = kit.set.coupons.iter().map(piece).collect::<Result<Vec<_>, _>>()?;
+    let page = Page {
+        setup: kit.setup(),
+        summary: kit.summary(Vec::new()),
+        readings: sheet::READINGS,
+        plates: kit.plate_drawings(),
+        forms: by_form(pieces),
+    };
     Ok(page.render()?)
+}
+
+fn by_form(pieces: Vec<Piece<'_>>) -> Vec<Form<'_>> {
+    let mut forms: Vec<Form<'_>> = Vec::new();
+    for piece in pieces {
+        match forms.last_mut() {
+            Some(form) if form.title == piece.coupon.title() => form.pieces.push(piece),
+            _ => forms.push(Form {
+                title: piece.coupon.title(),
+                advice: piece.coupon.advice(),
+                pieces: vec![piece],
+            }),
+        }
+    }
+    forms
 }
 
 fn row(feature: &Feature) -> Row<'_> {
