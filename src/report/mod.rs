@@ -1,1 +1,3 @@
-//! (empty for now)
+//! Pages from finished results; nothing is computed here.
+
+pub mod guide;
