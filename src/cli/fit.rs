@@ -93,11 +93,12 @@ fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
     let results = fit_all(readings, &options);
     let mut problems = Vec::new();
     let mut fits = Vec::new();
-    for (setup, result) in readings.setups.iter().zip(results) {
+    for (number, result) in results.into_iter().enumerate() {
         match result {
             Ok(fit) => fits.push(fit),
             Err(error) => {
-                let message = format!("setup `{}`: {error}", setup.setup);
+                let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
+                let message = format!("setup `{setup}`: {error}");
                 problems.push(Problem::error(Location::file(&args.file), message).help(error.help()));
             }
         }
@@ -109,7 +110,7 @@ fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
     let summary = format!(
         "{count} setup{} of {} cannot be fitted; nothing was written",
         if count == 1 { "" } else { "s" },
-        readings.setups.len()
+        readings.setup_count()
     );
     Err(Error::Input { problems, summary })
 }
@@ -131,8 +132,8 @@ fn write(
 ) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(&readings.setups) {
-            let toml = fit.correction.to_toml(first_layer::spread(setup).as_ref());
+        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
+            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
             outputs.write(target, toml.as_bytes())?;
         }
     }

@@ -14,7 +14,7 @@
 //! inclusion from a clean start); Cook and Weisberg, Residuals and Influence in Regression, 2.2.2.
 
 use crate::kind::Axis;
-use crate::readings::{Reading, SetupReadings};
+use crate::readings::{Reading, SetupReadings, slips};
 use crate::stats::distribution::outlying;
 use crate::stats::least_absolute;
 use crate::stats::robust::spread;
@@ -41,6 +41,26 @@ pub(super) struct Suspects {
     pub set_aside: Vec<SetAside>,
     /// The share of features that the test would set aside was larger than allowed.
     pub too_many: bool,
+}
+
+/// Sets readings aside that a slip of the pen explains, or that lie nowhere near their nominal size.
+///
+/// Of a feature the smallest and the largest reading are known; when what is left is a slip as a whole,
+/// all of it was mistyped and goes.
+pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
+    for seen in observations {
+        let nominal_mm = seen.nominal_mm;
+        let reason = |mm: f64| slips::likely(mm, nominal_mm).map(|slip| format!("{mm} {slip}"));
+        for reading in [seen.lowest, seen.highest].into_iter().flatten() {
+            let known = seen.lowest == Some(reading) || seen.highest == Some(reading);
+            let Some(reason) = reason(reading.mm).filter(|_| seen.used && known) else { continue };
+            seen.without(reading);
+            found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+        }
+        if seen.used && slips::likely(seen.mean_mm, nominal_mm).is_some() {
+            seen.used = false;
+        }
+    }
 }
 
 /// Sets single readings aside that stand apart from the repeats of their feature.
@@ -182,7 +202,7 @@ pub(super) fn among_features(
             let reason = feature_reason(setup, seen, standing.residual_mm, standing.studentised, bound);
             let both = [seen.lowest, seen.highest].into_iter().flatten();
             let mut lines: Vec<Reading> = both.collect();
-            lines.dedup_by_key(|reading| reading.line);
+            lines.dedup();
             for reading in lines {
                 let reason = reason.clone();
                 found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
