@@ -159,8 +159,10 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
     let mut seen = observations(setup);
     let mut found = Suspects::default();
+    suspects::slips(&mut seen, &mut found);
     suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
-    let mut estimate = suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
+    let mut estimate =
+        suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
     found.set_aside.sort_by_key(|aside| aside.line);
     let mut warnings = Vec::new();
     if options.keep_all && !found.set_aside.is_empty() {
@@ -209,28 +211,25 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
 /// Fits every setup of a file, in the file's order.
 pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fit, FitError>> {
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
-    let one = |number: usize| {
-        let setup = checked.setup(number).expect("numbers run over the setups that there are");
-        let mut fit = fit(&setup, &checked.conditions, options)?;
+    let one = |setup: &SetupReadings| {
+        let mut fit = fit(setup, &checked.conditions, options)?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&checked.source.sha256);
         Ok(fit)
     };
-    let count = checked.setup_count();
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     // Below this the threads cost more than they bring.
-    if count < 16 || threads == 1 {
-        return (0..count).map(one).collect();
+    if checked.setup_count() < 16 || threads == 1 {
+        return checked.setups().map(|setup| one(&setup)).collect();
     }
-    let share = count.div_ceil(threads);
+    let share = checked.setup_count().div_ceil(threads);
     std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..count)
-            .step_by(share)
-            .map(|first| {
-                let one = &one;
-                scope.spawn(move || (first..(first + share).min(count)).map(one).collect::<Vec<_>>())
-            })
-            .collect();
+        let some = |from: usize| {
+            let numbers = from..(from + share).min(checked.setup_count());
+            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
+        };
+        let starts = (0..checked.setup_count()).step_by(share);
+        let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();
         workers.into_iter().flat_map(|worker| worker.join().expect("a fit only returns errors")).collect()
     })
 }
@@ -283,8 +282,10 @@ fn what_cannot_be_told(
             one_size(estimate)
         ));
     } else if form.scale == ScaleForm::Own && estimate.kinds.iter().any(|of| of.sizes < 2) {
-        warnings
-            .push(format!("no scale can be told for what was measured at one size: {}", one_size(estimate)));
+        warnings.push(format!(
+            "no scale can be told for what was measured at one size: {}",
+            one_size(estimate)
+        ));
     }
     warnings.extend(shape::poor_fits(estimate, options.form.is_some()));
     warnings
