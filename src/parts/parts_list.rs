@@ -10,6 +10,7 @@
 
 use std::path::Path;
 
+use crate::correction::summary::usual_axis;
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::iso286::{Class, ClassError};
 use crate::fits::named::{FitError, NamedFits};
@@ -59,7 +60,7 @@ pub struct PartLine {
     pub dimension: String,
     /// What it is.
     pub kind: Kind,
-    /// The direction it is measured in; for a height z, else `round` where the file does not say.
+    /// The direction it is measured in; the kind's usual one where the file does not say.
     pub axis: Axis,
     size: Option<Mm>,
     lower: Option<Mm>,
@@ -324,11 +325,6 @@ impl Cells<'_> {
     }
 }
 
-/// The direction of a kind where the file does not say: `round`, which means "not recorded", but for heights.
-fn usual_axis(kind: Kind) -> Axis {
-    if kind == Kind::Height { Axis::Z } else { Axis::Round }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -355,7 +351,7 @@ mod tests {
     }
 
     #[test]
-    fn the_axis_is_round_and_for_a_height_z_where_the_file_does_not_say() {
+    fn the_axis_is_the_kinds_usual_one_where_the_file_does_not_say() {
         let list = parse("kind,axis,target_mm\nbore,,8\nheight,,8\ngap,y,8\n").unwrap();
         let axes: Vec<Axis> = list.lines.iter().map(|line| line.axis).collect();
         assert_eq!(axes, [Axis::Round, Axis::Z, Axis::Y]);
