@@ -8,7 +8,6 @@ use super::{Error, Status};
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 use crate::correction::file::ReadError;
-use crate::correction::summary::usual_axis;
 use crate::kind::{Axis, Kind};
 use crate::parts::sized::{SizedFeature, allowance};
 use crate::problem::{Location, Problem};
@@ -33,7 +32,7 @@ pub struct Args {
     /// Correction file that `fit` wrote
     #[arg(long = "with", value_name = "CORRECTION")]
     correction: PathBuf,
-    /// Direction that is measured: x, y, z, round, d45, d135
+    /// Direction that is measured: x, y, z, round, d45, d135; z for a height, else round, when left out
     #[arg(long)]
     axis: Option<Axis>,
     /// Round the size to draw to a multiple of this; 0 leaves it as it is
@@ -54,7 +53,7 @@ Examples:
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let aim = args.limits.aim(args.kind, args.size)?;
     let correction = Correction::read(&args.correction)?;
-    let axis = args.axis.unwrap_or(usual_axis(args.kind));
+    let axis = args.axis.unwrap_or(args.kind.unnamed_axis());
     let (answer, status) = match SizedFeature::new(&correction, args.kind, axis, &aim, args.step) {
         Ok(mut answer) => {
             answer.warnings.extend(allowance(&correction));

@@ -10,7 +10,6 @@
 
 use std::path::Path;
 
-use crate::correction::summary::usual_axis;
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::iso286::{Class, ClassError};
 use crate::fits::named::{FitError, NamedFits};
@@ -60,7 +59,7 @@ pub struct PartLine {
     pub dimension: String,
     /// What it is.
     pub kind: Kind,
-    /// The direction it is measured in; the kind's usual one where the file does not say.
+    /// The direction it is measured in; z for a height and `round` for all else where the file does not say.
     pub axis: Axis,
     size: Option<Mm>,
     lower: Option<Mm>,
@@ -249,7 +248,7 @@ impl Cells<'_> {
         }
         let kind = self.word(row, "kind");
         let axis = match self.text(row, "axis") {
-            "" => Some(kind.map_or(Axis::Round, usual_axis)),
+            "" => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
             _ => self.word(row, "axis"),
         };
         let read = PartLine {
@@ -351,7 +350,7 @@ mod tests {
     }
 
     #[test]
-    fn the_axis_is_the_kinds_usual_one_where_the_file_does_not_say() {
+    fn the_axis_is_round_and_for_a_height_z_where_the_file_does_not_say() {
         let list = parse("kind,axis,target_mm\nbore,,8\nheight,,8\ngap,y,8\n").unwrap();
         let axes: Vec<Axis> = list.lines.iter().map(|line| line.axis).collect();
         assert_eq!(axes, [Axis::Round, Axis::Z, Axis::Y]);
