@@ -2,14 +2,12 @@
 //!
 //! Run: `cargo bench --bench parts`.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 
 use divan::Bencher;
-use shrinkrule::correction::{Correction, Coverage, Form, ScaleForm, Spread, SpreadEstimate, Term};
+use shrinkrule::correction::Correction;
 use shrinkrule::fits::named::NamedFits;
-use shrinkrule::kind::Kind;
 use shrinkrule::parts::parts_list::PartsList;
 use shrinkrule::parts::sized_list::SizedList;
 use shrinkrule::units::Mm;
@@ -37,34 +35,9 @@ fn list(lines: usize) -> String {
 }
 
 fn correction() -> Correction {
-    let coverage = Coverage { min_mm: 3.0, max_mm: 20.0, features: 6, readings: 18 };
-    let measured = [Kind::Bore, Kind::Pin, Kind::Gap, Kind::Outer, Kind::Span];
-    let mut terms: Vec<Term> = measured.into_iter().map(Term::Offset).collect();
-    terms.extend([Term::Scale, Term::SmallBore]);
-    let covariance = (0..7).map(|i| (0..7).map(|j| if i == j { 1e-5 } else { 1e-7 }).collect()).collect();
-    Correction {
-        setup: "bench".to_owned(),
-        date: None,
-        readings_file: String::new(),
-        readings_sha256: String::new(),
-        program_version: String::new(),
-        form: Form { scale: ScaleForm::Shared, small_bore: true },
-        runners_up: Vec::new(),
-        terms,
-        coefficients: vec![-0.2, 0.12, -0.16, 0.15, 0.0, -0.004, -0.1],
-        covariance,
-        dof: 20.0,
-        prints: 3,
-        kinds: BTreeMap::from(measured.map(|kind| (kind, coverage))),
-        spread: Spread {
-            print: SpreadEstimate { sd_mm: 0.02, dof: Some(4.0) },
-            feature: SpreadEstimate { sd_mm: 0.02, dof: Some(20.0) },
-            repeat: None,
-            caliper_u_mm: 0.01,
-        },
-        set_aside: Vec::new(),
-        warnings: Vec::new(),
-    }
+    let path = Path::new("tests/data/known.correction.toml");
+    Correction::from_toml(include_str!("../tests/data/known.correction.toml"), path)
+        .unwrap_or_else(|error| panic!("the correction of this bench can be read: {error}"))
 }
 
 #[divan::bench(args = [15, 10_000])]

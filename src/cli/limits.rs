@@ -59,13 +59,7 @@ pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
     let Some(path) = own else { return Ok(NamedFits::bundled()) };
     NamedFits::read(path).map_err(|error| match error {
         FitsFileError::File(error) => Error::File(error),
-        FitsFileError::Problems(problems) => {
-            let summary = match problems.len() {
-                1 => format!("1 problem in {}; nothing was sized", path.display()),
-                n => format!("{n} problems in {}; nothing was sized", path.display()),
-            };
-            Error::Input { problems, summary }
-        }
+        FitsFileError::Problems(problems) => Error::in_file(problems, path, "nothing was sized"),
     })
 }
 

@@ -59,7 +59,7 @@ pub struct PartLine {
     pub dimension: String,
     /// What it is.
     pub kind: Kind,
-    /// The direction it is measured in; for a height z, else `round` where the file does not say.
+    /// The direction it is measured in; z for a height and `round` for all else where the file does not say.
     pub axis: Axis,
     size: Option<Mm>,
     lower: Option<Mm>,
@@ -248,7 +248,7 @@ impl Cells<'_> {
         }
         let kind = self.word(row, "kind");
         let axis = match self.text(row, "axis") {
-            "" => Some(kind.map_or(Axis::Round, usual_axis)),
+            "" => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
             _ => self.word(row, "axis"),
         };
         let read = PartLine {
@@ -322,11 +322,6 @@ impl Cells<'_> {
             self.problems.push(Problem::error(place, message).help(help));
         }
     }
-}
-
-/// The direction of a kind where the file does not say: `round`, which means "not recorded", but for heights.
-fn usual_axis(kind: Kind) -> Axis {
-    if kind == Kind::Height { Axis::Z } else { Axis::Round }
 }
 
 #[cfg(test)]

@@ -19,12 +19,12 @@ pub struct SizedFeature {
     pub axis: Axis,
     /// The printed size that is aimed at, mm.
     pub target_mm: f64,
-    /// The size to draw, mm.
-    pub draw_mm: f64,
+    /// The size to draw, mm; `None`, and so are the next four, when no size prints as the target.
+    pub draw_mm: Option<f64>,
     /// Drawn less target, mm.
-    pub correction_mm: f64,
+    pub correction_mm: Option<f64>,
     /// What it prints as on average, mm.
-    pub expected_mm: f64,
+    pub expected_mm: Option<f64>,
     /// Lower end of the interval that holds a new print with 95 %, mm; `None` when nothing tells the spread.
     pub low95_mm: Option<f64>,
     /// Its upper end, mm.
@@ -60,62 +60,91 @@ impl SizedFeature {
         let prediction = size.prediction;
         let (low, high) = prediction.interval(0.95);
         let known = low.is_finite() && high.is_finite();
-        let mut warnings = aim.cautions.clone();
+        let mut sized = Self::without_answer(kind, axis, aim);
+        sized.draw_mm = Some(size.draw.get());
+        sized.correction_mm = Some(decimal_mm(size.draw.get() - aim.target.get()));
+        sized.expected_mm = Some(prediction.expected_mm);
+        sized.low95_mm = known.then_some(low);
+        sized.high95_mm = known.then_some(high);
+        sized.chance = aim.chance(&prediction).filter(|_| known);
+        sized.extrapolated = prediction.beyond_mm > 0.0;
         if aim.is_pressed {
-            warnings.push(PRESS_CAUTION.to_owned());
+            sized.warnings.push(PRESS_CAUTION.to_owned());
         }
-        if prediction.beyond_mm > 0.0 {
-            warnings.push(beyond(prediction.beyond_mm));
-        }
-        Ok(Self {
+        sized.warnings.extend(correction.extrapolation(kind, size.draw.get(), prediction.beyond_mm));
+        Ok(sized)
+    }
+
+    /// The answer where no size prints as the target: the reason is a warning.
+    pub fn refused(kind: Kind, axis: Axis, aim: &Aim, reason: &CannotApply) -> Self {
+        let mut sized = Self::without_answer(kind, axis, aim);
+        sized.warnings.push(reason.to_string());
+        sized
+    }
+
+    fn without_answer(kind: Kind, axis: Axis, aim: &Aim) -> Self {
+        Self {
             kind,
             axis,
             target_mm: aim.target.get(),
-            draw_mm: size.draw.get(),
-            correction_mm: decimal_mm(size.draw.get() - aim.target.get()),
-            expected_mm: prediction.expected_mm,
-            low95_mm: known.then_some(low),
-            high95_mm: known.then_some(high),
-            chance: aim.chance(&prediction).filter(|_| known),
+            draw_mm: None,
+            correction_mm: None,
+            expected_mm: None,
+            low95_mm: None,
+            high95_mm: None,
+            chance: None,
             within: aim.limits.map(|limits| [limits.lower_mm, limits.upper_mm]),
-            extrapolated: prediction.beyond_mm > 0.0,
-            warnings,
+            extrapolated: false,
+            warnings: aim.cautions.clone(),
             called: aim.called.clone(),
-        })
-    }
-
-    /// `draw 8.31 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; 88 % chance of slide on 8.00 (8.05 to 8.15)`
-    pub fn sentence(&self) -> String {
-        let interval = match (self.low95_mm, self.high95_mm) {
-            (Some(low), Some(high)) => format!("95 % between {low:.2} and {high:.2}"),
-            _ => "how far about it nothing measured tells".to_owned(),
-        };
-        let mut text =
-            format!("draw {} mm; prints {:.2} mm, {interval}", written(self.draw_mm), self.expected_mm);
-        if let Some((chance, [lower, upper])) = self.chance.zip(self.within) {
-            let limits = format!("{} to {}", written(lower), written(upper));
-            let kept = match &self.called {
-                Some(called) => format!("of {called} ({limits})"),
-                None => format!("to lie within {limits}"),
-            };
-            text.push_str(&format!("; {} chance {kept}", percent(chance)));
         }
-        text
     }
 
-    /// `correction +0.21 mm (drawn - target 8.10 mm)`
-    pub fn correction_sentence(&self) -> String {
+    /// The answer for a person, in lines.
+    ///
+    /// ```text
+    /// draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; 86 % chance of slide on 8.00 (8.05 to 8.15)
+    /// correction +0.23 mm (drawn - target, 8.10 mm)
+    /// ```
+    pub fn to_text(&self) -> String {
         let target = written(self.target_mm);
-        format!("correction {:+.2} mm (drawn - target, which is {target} mm)", self.correction_mm)
+        let (Some(draw), Some(expected), Some(correction)) =
+            (self.draw_mm, self.expected_mm, self.correction_mm)
+        else {
+            return format!("no size prints as {target} mm\n");
+        };
+        let interval = match self.low95_mm.zip(self.high95_mm) {
+            Some((low, high)) => format!("95 % between {low:.2} and {high:.2}"),
+            None => "how far about it nothing measured tells".to_owned(),
+        };
+        let chance = self.chance_in_words().unwrap_or_default();
+        format!(
+            "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
+             correction {correction:+.2} mm (drawn - target, {target} mm)\n",
+            written(draw)
+        )
+    }
+
+    fn chance_in_words(&self) -> Option<String> {
+        let (chance, [lower, upper]) = self.chance.zip(self.within)?;
+        let limits = format!("{} to {}", written(lower), written(upper));
+        let kept = match &self.called {
+            Some(called) => format!("of {called} ({limits})"),
+            None => format!("to lie within {limits}"),
+        };
+        Some(format!("; {} chance {kept}", percent(chance)))
     }
 }
 
-/// How far outside the measured range, in words.
-fn beyond(mm: f64) -> String {
-    let hundredths = (mm * 100.0).round() / 100.0;
-    format!(
-        "drawn beyond the measured range by {hundredths} mm: nothing measured supports the interval there"
-    )
+/// What is to be said of every size that a correction gives: a spread that was allowed for, not measured.
+pub fn allowance(correction: &Correction) -> Option<String> {
+    let print = correction.spread.print;
+    print.dof.is_none().then(|| {
+        format!(
+            "how much one print differs from the next was not measured, {} mm (standard deviation) is allowed for it",
+            print.sd_mm
+        )
+    })
 }
 
 /// A chance in words, without claiming more than its digits carry.
@@ -146,35 +175,47 @@ mod tests {
     }
 
     #[test]
-    fn the_answer_reads_as_a_sentence() {
+    fn the_answer_reads_as_sentences() {
         let fits = NamedFits::bundled();
         let answer = sized(Kind::Bore, 8.0, Demand::Fit(fits.get("slide").unwrap()));
         assert_eq!(
-            answer.sentence(),
-            "draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; 86 % chance of slide on 8.00 (8.05 to 8.15)"
+            answer.to_text(),
+            "draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; \
+             86 % chance of slide on 8.00 (8.05 to 8.15)\n\
+             correction +0.23 mm (drawn - target, 8.10 mm)\n"
         );
-        assert_eq!(answer.correction_sentence(), "correction +0.23 mm (drawn - target, which is 8.10 mm)");
         assert!(answer.warnings.is_empty());
         let answer = sized(Kind::Pin, 8.0, Demand::Within(Limits { lower_mm: 7.7, upper_mm: 8.3 }));
         assert_eq!(
-            answer.sentence(),
-            "draw 7.91 mm; prints 8.00 mm, 95 % between 7.93 and 8.07; over 99 % chance to lie within 7.70 to 8.30"
+            answer.to_text(),
+            "draw 7.91 mm; prints 8.00 mm, 95 % between 7.93 and 8.07; \
+             over 99 % chance to lie within 7.70 to 8.30\n\
+             correction -0.09 mm (drawn - target, 8.00 mm)\n"
         );
-        assert_eq!(answer.correction_sentence(), "correction -0.09 mm (drawn - target, which is 8.00 mm)");
     }
 
     #[test]
     fn a_size_outside_the_measured_range_and_a_press_fit_come_with_warnings() {
         let answer = sized(Kind::Span, 60.0, Demand::None);
         assert!(answer.extrapolated);
-        assert_eq!(
-            answer.warnings,
-            ["drawn beyond the measured range by 30.24 mm: nothing measured supports the interval there"]
-        );
+        assert_eq!(answer.warnings.len(), 1);
+        assert!(answer.warnings[0].starts_with("60.24 mm lies 30.24 mm outside the sizes of spans"));
         assert_eq!((answer.chance, answer.within), (None, None));
         let fits = NamedFits::bundled();
         let answer = sized(Kind::Bore, 22.0, Demand::Fit(fits.get("press").unwrap()));
         assert_eq!(answer.warnings, [PRESS_CAUTION]);
+    }
+
+    #[test]
+    fn a_spread_that_was_allowed_for_is_told() {
+        let mut correction = known();
+        assert_eq!(allowance(&correction), None);
+        correction.spread.print.dof = None;
+        assert_eq!(
+            allowance(&correction).unwrap(),
+            "how much one print differs from the next was not measured, \
+             0.02 mm (standard deviation) is allowed for it"
+        );
     }
 
     #[test]
@@ -217,10 +258,8 @@ mod tests {
         let answer =
             SizedFeature::new(&correction, Kind::Bore, Axis::Round, &aim, Mm::new(0.01).unwrap()).unwrap();
         assert_eq!((answer.low95_mm, answer.chance), (None, None));
-        assert_eq!(
-            answer.sentence(),
-            "draw 8.23 mm; prints 8.00 mm, how far about it nothing measured tells"
-        );
+        let text = answer.to_text();
+        assert!(text.starts_with("draw 8.23 mm; prints 8.00 mm, how far about it nothing measured tells\n"));
     }
 
     proptest! {
@@ -229,10 +268,13 @@ mod tests {
             target in 1.0..60.0_f64, kind in prop::sample::select(vec![Kind::Bore, Kind::Pin, Kind::Gap, Kind::Span]),
         ) {
             let answer = sized(kind, target, Demand::None);
-            prop_assert!((answer.expected_mm - target).abs() <= 0.005 + 1e-9);
-            prop_assert!((answer.draw_mm * 100.0 - (answer.draw_mm * 100.0).round()).abs() < 1e-9);
+            let (draw, expected) = (answer.draw_mm.unwrap(), answer.expected_mm.unwrap());
+            prop_assert!((expected - target).abs() <= 0.005 + 1e-9);
+            prop_assert!((draw * 100.0 - (draw * 100.0).round()).abs() < 1e-9);
+            let again = known().predict(kind, Axis::Round, draw).unwrap();
+            prop_assert_eq!(again.expected_mm, expected);
             let (low, high) = (answer.low95_mm.unwrap(), answer.high95_mm.unwrap());
-            prop_assert!((low + high - 2.0 * answer.expected_mm).abs() < 1e-9);
+            prop_assert!((low + high - 2.0 * expected).abs() < 1e-9);
         }
 
         #[test]
@@ -246,7 +288,7 @@ mod tests {
             prop_assert!(chance(half, half + more) > chance(half, half));
             prop_assert!(chance(half + more, half) > chance(half, half));
             // About what is expected, which rounding moves off the target.
-            let off = sized(Kind::Bore, target, Demand::None).expected_mm - target;
+            let off = sized(Kind::Bore, target, Demand::None).expected_mm.unwrap() - target;
             let (one, other) = (chance(half + 0.01 - off, more + 0.01 + off), chance(more + 0.01 - off, half + 0.01 + off));
             prop_assert!((one - other).abs() < 1e-8, "{one} {other}");
         }

@@ -14,7 +14,7 @@ use crate::kind::{Axis, Kind};
 use crate::units::Mm;
 
 use super::parts_list::{CannotAsk, PartLine, PartsList};
-use super::sized::SizedFeature;
+use super::sized::{SizedFeature, allowance};
 
 /// The columns that are added.
 const ADDED: [&str; 6] = ["draw_mm", "expected_mm", "low95_mm", "high95_mm", "chance", "note"];
@@ -121,6 +121,7 @@ impl<'a> SizedList<'a> {
         if is_any_pressed {
             sized.warnings.push(PRESS_CAUTION.to_owned());
         }
+        sized.warnings.extend(allowance(correction));
         sized
     }
 
@@ -220,8 +221,8 @@ fn answer<'a>(
         target_mm: Some(sized.target_mm),
         lower_mm: sized.within.map(|limits| limits[0]),
         upper_mm: sized.within.map(|limits| limits[1]),
-        draw_mm: Some(sized.draw_mm),
-        expected_mm: Some(sized.expected_mm),
+        draw_mm: sized.draw_mm,
+        expected_mm: sized.expected_mm,
         low95_mm: sized.low95_mm,
         high95_mm: sized.high95_mm,
         chance: sized.chance,
@@ -293,7 +294,7 @@ part,dimension,kind,axis,target_mm,lower_mm,upper_mm,class,fit,mate_mm,supplier,
 hub,bore,bore,,8,,,,slide,,"shop, town",8.33,8.097,8.027,8.166,0.855,"aimed at 8.10, the middle of slide on 8.00 (8.05 to 8.15)"
 hub,height,height,z,12,11.9,12.1,,,,,,,,,,"the correction of `known` has no heights: none was measured; print and measure a coupon that has heights, and fit again"
 hub,rim,pin,,25,,,h11,,,,24.91,24.930,24.861,25.000,0.935,"aimed at 24.935, the middle of h11 on 25.00 (24.87 to 25.00)"
-rail,holes,span,x,31,30.9,31.1,,,,,31.12,30.996,30.926,31.065,0.992,drawn beyond the measured range by 1.12 mm: nothing measured supports the interval there
+rail,holes,span,x,31,30.9,31.1,,,,,31.12,30.996,30.926,31.065,0.992,"31.12 mm lies 1.12 mm outside the sizes of spans that were measured, 3 to 30 mm: the correction is stretched beyond what it knows"
 seat,bearing,bore,,,,,,press,22,,22.17,21.881,21.812,21.951,0.853,"aimed at 21.886, the middle of press on 22.00 (21.836 to 21.936); pressed in: mind the caution"
 foot,slot,gap,y,6,,,,,,,6.18,5.995,5.926,6.064,,
 "#
