@@ -23,7 +23,7 @@ mod residuals;
 mod svg;
 
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 #[cfg(test)]
 mod tests;
 

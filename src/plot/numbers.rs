@@ -34,6 +34,12 @@ pub fn size(mm: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
+/// Degrees of freedom: whole where they are, one decimal where they are few and not whole.
+pub fn degrees(dof: f64) -> String {
+    let decimals = if dof < 20.0 && (dof - dof.round()).abs() > 0.05 { 1 } else { 0 };
+    plain(dof, decimals)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -52,6 +58,13 @@ mod tests {
         assert_eq!(plain(-0.001, 2), "0.00");
         assert_eq!(signed(0.001, 2), "0.00");
         assert_eq!(signed(0.01, 2), "+0.01");
+    }
+
+    #[test]
+    fn degrees_of_freedom_are_whole_where_they_can_be() {
+        assert_eq!(degrees(2.0), "2");
+        assert_eq!(degrees(3.44), "3.4");
+        assert_eq!(degrees(68.4), "68");
     }
 
     #[test]

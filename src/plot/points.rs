@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::PlotError;
 use crate::correction::fitted::{Fit, FittedPoint};
 use crate::kind::{Axis, Kind};
-use crate::stats::distribution::t_quantile;
+use crate::stats::distribution::outlying;
 
 /// A point that the fit used.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -100,7 +100,7 @@ pub fn set_aside(fit: &Fit) -> Vec<Aside> {
 /// With `count` points the largest of them exceeds it in one fit of twenty if all is well: two-sided
 /// 5 % shared out over the points (Bonferroni), Student t on one degree of freedom less than the fit's.
 pub fn unusual_beyond(count: usize, dof: f64) -> f64 {
-    t_quantile(1.0 - 0.05 / (2.0 * count.max(1) as f64), dof - 1.0)
+    outlying(0.05, count as f64, dof - 1.0)
 }
 
 /// The directions in which a kind was measured, in the order of tables.
