@@ -87,7 +87,8 @@ fn one_of_20_teeth(bencher: Bencher) {
 #[divan::bench]
 fn design_and_check_of_20_teeth(bencher: Bencher) {
     let correction = correction();
-    bencher.bench(|| Design::new(&request(20, Flanges::Two), Some(&correction)).expect("exists").deviation_mm);
+    bencher
+        .bench(|| Design::new(&request(20, Flanges::Two), Some(&correction)).expect("exists").deviation_mm);
 }
 
 #[divan::bench]

@@ -53,7 +53,8 @@ pub(super) fn among_repeats(
     let clean = |seen: &Observation| {
         seen.used && seen.count > 1 && seen.squares_mm2 <= limit * f64::from(seen.count - 1)
     };
-    let readings: u32 = observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
+    let readings: u32 =
+        observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
     let (mut squares, mut dof) = (0.0, 0.0);
     for seen in observations.iter().filter(|seen| clean(seen)) {
         squares += seen.squares_mm2;
@@ -66,8 +67,7 @@ pub(super) fn among_repeats(
             let seen = &observations[at];
             let n = f64::from(seen.count);
             let gain = n / (n - 1.0) * (worst.mm - seen.mean_mm).powi(2);
-            let (others, others_dof) =
-                if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
+            let (others, others_dof) = if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
             if others_dof < 3.0 {
                 break;
             }
@@ -211,12 +211,7 @@ fn hides_something(estimate: &Estimate, observations: &[Observation], total: usi
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
-fn hold_back(
-    observations: &mut [Observation],
-    kinds: &[Moments],
-    least_sd_mm: f64,
-    allowed: usize,
-) -> bool {
+fn hold_back(observations: &mut [Observation], kinds: &[Moments], least_sd_mm: f64, allowed: usize) -> bool {
     let terms = richest(kinds).terms(kinds);
     let used: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
     let rows: Vec<Vec<f64>> = used
@@ -260,7 +255,8 @@ fn feature_reason(
     let times = studentised.map_or_else(String::new, |t| {
         format!(": {:.1} times the spread of the others, the limit is {bound:.1}", t.abs())
     });
-    let mean = if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
+    let mean =
+        if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
     format!(
         "{mean}{} is {:.2} mm {} the fit of all the others{times}",
         name(setup, seen),
