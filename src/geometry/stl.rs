@@ -20,6 +20,8 @@ const HEADER_BYTES: usize = 84;
 const RECORD_BYTES: usize = 50;
 /// Triangles a thread fills before it writes: 400 kB, which stays in its processor's own cache.
 const CHUNK: usize = 8192;
+/// Filling and handing over overlap when two take turns; more wait for the file's lock.
+const THREADS: usize = 2;
 
 /// Why a file does not read back as the solid that it should be.
 #[derive(Debug, thiserror::Error)]
@@ -69,32 +71,48 @@ fn count(solids: &[&Solid]) -> io::Result<u32> {
     u32::try_from(triangles).map_err(|_| io::Error::other("more triangles than an STL file can count"))
 }
 
-/// The records of the triangles `range` of one mesh, into `out`, which is as long as they are.
-fn fill(vertices: &[[f32; 3]], triangles: &[[u32; 3]], out: &mut [u8]) {
-    for (triangle, record) in triangles.iter().zip(out.chunks_exact_mut(RECORD_BYTES)) {
-        let corners = triangle.map(|index| vertices[index as usize]);
-        let mut bytes = [0; RECORD_BYTES];
-        for (slot, value) in
-            bytes.chunks_exact_mut(4).zip(normal(corners).iter().chain(corners.as_flattened()))
-        {
-            slot.copy_from_slice(&value.to_le_bytes());
+/// A run of triangles of one solid, and where its first record lies in the file.
+struct Piece<'a> {
+    vertices: &'a [[f64; 3]],
+    triangles: &'a [[u32; 3]],
+    offset: u64,
+}
+
+/// All triangles in the order of the file, cut into pieces that fit a buffer.
+fn pieces<'a>(solids: &[&'a Solid]) -> Vec<Piece<'a>> {
+    let mut offset = HEADER_BYTES as u64;
+    let mut pieces = Vec::new();
+    for solid in solids {
+        for triangles in solid.mesh().triangles.chunks(CHUNK) {
+            pieces.push(Piece { vertices: &solid.mesh().vertices, triangles, offset });
+            offset += (RECORD_BYTES * triangles.len()) as u64;
         }
-        record.copy_from_slice(&bytes);
+    }
+    pieces
+}
+
+impl Piece<'_> {
+    /// Fills `out`, which is as long as the records are.
+    fn fill(&self, out: &mut [u8]) {
+        for (triangle, record) in self.triangles.iter().zip(out.as_chunks_mut::<RECORD_BYTES>().0) {
+            let corners = triangle.map(|index| self.vertices[index as usize]);
+            let rows = [normal(corners), corners[0], corners[1], corners[2]];
+            for (number, slot) in rows.as_flattened().iter().zip(record.as_chunks_mut::<4>().0) {
+                // Adding zero makes a plain zero of a negative one, which readers take for another place.
+                *slot = (*number as f32 + 0.0).to_le_bytes();
+            }
+            record[48..].fill(0);
+        }
     }
 }
 
-/// The unit normal. Differences of corners on the grid are exact; the sum turns negative zeros plain.
-fn normal([a, b, c]: [[f32; 3]; 3]) -> [f32; 3] {
-    let u: [f32; 3] = std::array::from_fn(|axis| b[axis] - a[axis]);
-    let v: [f32; 3] = std::array::from_fn(|axis| c[axis] - a[axis]);
-    let (u, v) = (u.map(f64::from), v.map(f64::from));
+/// The unit normal; differences of corners on the grid are exact.
+fn normal([a, b, c]: [[f64; 3]; 3]) -> [f64; 3] {
+    let u = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
+    let v = [c[0] - a[0], c[1] - a[1], c[2] - a[2]];
     let n = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
     let scale = 1.0 / (n[0] * n[0] + n[1] * n[1] + n[2] * n[2]).sqrt();
-    n.map(|part| (part * scale) as f32 + 0.0)
-}
-
-fn floats(solid: &Solid) -> Vec<[f32; 3]> {
-    solid.mesh().vertices.iter().map(|vertex| vertex.map(|mm| mm as f32 + 0.0)).collect()
+    n.map(|part| part * scale)
 }
 
 /// The whole file in memory.
@@ -105,12 +123,9 @@ pub fn to_bytes(solids: &[&Solid], text: &str) -> io::Result<Vec<u8>> {
     let triangles = count(solids)?;
     let mut bytes = vec![0; HEADER_BYTES + RECORD_BYTES * triangles as usize];
     bytes[..HEADER_BYTES].copy_from_slice(&header(text, triangles));
-    let mut rest = &mut bytes[HEADER_BYTES..];
-    for solid in solids {
-        let triangles = &solid.mesh().triangles;
-        let (part, after) = rest.split_at_mut(RECORD_BYTES * triangles.len());
-        fill(&floats(solid), triangles, part);
-        rest = after;
+    for piece in pieces(solids) {
+        let start = piece.offset as usize;
+        piece.fill(&mut bytes[start..start + RECORD_BYTES * piece.triangles.len()]);
     }
     Ok(bytes)
 }
@@ -120,7 +135,33 @@ pub fn to_bytes(solids: &[&Solid], text: &str) -> io::Result<Vec<u8>> {
 /// # Errors
 /// When the system refuses, or there are more triangles than the format can count.
 pub fn write(solids: &[&Solid], text: &str, file: &File) -> io::Result<()> {
-    file.write_all_at(&to_bytes(solids, text)?, 0)
+    let triangles = count(solids)?;
+    let pieces = pieces(solids);
+    let bytes = (HEADER_BYTES + RECORD_BYTES * triangles as usize) as u64;
+    // Where a file system cannot preallocate, writing is slower and the result the same; where it is
+    // full, the write says so.
+    let _ = rustix::fs::fallocate(file, rustix::fs::FallocateFlags::KEEP_SIZE, 0, bytes);
+    file.write_all_at(&header(text, triangles), 0)?;
+    if pieces.len() < 2 * THREADS {
+        return write_pieces(&pieces, file);
+    }
+    let (here, there) = pieces.split_at(pieces.len().div_ceil(THREADS));
+    std::thread::scope(|scope| {
+        let other = scope.spawn(|| write_pieces(there, file));
+        let first = write_pieces(here, file);
+        first.and(other.join().unwrap_or_else(|_| Err(io::Error::other("a writing thread stopped"))))
+    })
+}
+
+fn write_pieces(pieces: &[Piece], file: &File) -> io::Result<()> {
+    let longest = pieces.iter().map(|piece| piece.triangles.len()).max().unwrap_or(0);
+    let mut buffer = vec![0; RECORD_BYTES * longest];
+    for piece in pieces {
+        let records = &mut buffer[..RECORD_BYTES * piece.triangles.len()];
+        piece.fill(records);
+        file.write_all_at(records, piece.offset)?;
+    }
+    Ok(())
 }
 
 /// Reads a binary STL file; corners on one place become one.
@@ -156,4 +197,87 @@ pub fn parse(bytes: &[u8]) -> Result<Mesh, StlError> {
 /// When it does not read, or every broken rule of [`check`].
 pub fn prove(bytes: &[u8], expected_shells: usize) -> Result<Proof, StlError> {
     check::prove(&parse(bytes)?, expected_shells).map_err(StlError::NotASolid)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::outline::Outline;
+    use crate::geometry::solid::Stack;
+
+    fn ring(outside: f64) -> Solid {
+        let outline = Outline::circle([1.7, -2.9], outside).with_hole(&Outline::circle([1.7, -2.9], 8.05));
+        Stack::new("ring").slab(-0.3, 6.03, &outline).solid().unwrap()
+    }
+
+    #[test]
+    fn the_32_bit_numbers_read_back_are_the_proven_ones() {
+        let solid = ring(22.0);
+        let bytes = to_bytes(&[&solid], "a ring").unwrap();
+        let proof = prove(&bytes, 1).unwrap();
+        assert_eq!(proof.volume_mm3(), solid.volume_mm3());
+        let back = parse(&bytes).unwrap();
+        let corners: Vec<_> = back.corners().collect();
+        assert_eq!(corners, solid.triangles().collect::<Vec<_>>());
+        assert!(matches!(prove(&bytes, 2).unwrap_err(), StlError::NotASolid(_)));
+    }
+
+    #[test]
+    fn normals_are_of_length_one_and_look_outward_and_no_zero_is_negative() {
+        let bytes = to_bytes(&[&ring(22.0)], "").unwrap();
+        for record in bytes[HEADER_BYTES..].chunks_exact(RECORD_BYTES) {
+            let float = |at: usize| f32::from_le_bytes(record[at..at + 4].try_into().unwrap());
+            let vector = |at: usize| [float(at), float(at + 4), float(at + 8)];
+            let [n, a, b, c] = [vector(0), vector(12), vector(24), vector(36)];
+            let length = n.iter().map(|part| part * part).sum::<f32>().sqrt();
+            assert!((length - 1.0).abs() < 1e-6);
+            let u: Vec<f32> = (0..3).map(|axis| b[axis] - a[axis]).collect();
+            let v: Vec<f32> = (0..3).map(|axis| c[axis] - a[axis]).collect();
+            let triple = n[0] * (u[1] * v[2] - u[2] * v[1])
+                + n[1] * (u[2] * v[0] - u[0] * v[2])
+                + n[2] * (u[0] * v[1] - u[1] * v[0]);
+            assert!(triple > 0.0);
+            assert!(
+                [n, a, b, c].as_flattened().iter().all(|number| number.to_bits() != (-0.0_f32).to_bits())
+            );
+            assert_eq!(record[48..], [0, 0]);
+        }
+    }
+
+    #[test]
+    fn a_large_file_written_by_two_threads_is_the_one_in_memory() {
+        let solid = ring(22.0);
+        let copies = vec![&solid; 3 * CHUNK / solid.triangles().len() + 20];
+        let scratch = tempfile::tempdir().unwrap();
+        let path = scratch.path().join("rings.stl");
+        write(&copies, "rings", &File::create_new(&path).unwrap()).unwrap();
+        assert!(std::fs::read(&path).unwrap() == to_bytes(&copies, "rings").unwrap());
+        assert_eq!(read_back(&path).unwrap().triangles.len(), copies.len() * solid.triangles().len());
+        let error = read_back(&scratch.path().join("none.stl")).unwrap_err().to_string();
+        assert!(
+            error.ends_with("none.stl: cannot read back: No such file or directory (os error 2)"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn no_header_is_taken_for_the_text_form() {
+        let start = |text: &str| header(text, 7)[..24].to_vec();
+        assert_eq!(start("Solid 8 mm"), b"binary Solid 8 mm\0\0\0\0\0\0\0");
+        assert_eq!(start(" ring, 8\u{b5}m, PETG, printer"), b"ring, 8?m, PETG, printer");
+        let long = header(&"x".repeat(200), 7);
+        assert_eq!(long[79..], [b'x', 7, 0, 0, 0]);
+    }
+
+    #[test]
+    fn a_cut_or_padded_file_is_refused_with_its_length() {
+        let mut bytes = to_bytes(&[&ring(22.0)], "").unwrap();
+        bytes.push(0);
+        let triangles = ring(22.0).triangles().len();
+        let wanted = format!("{} bytes long, which is no binary STL of {triangles} triangles", bytes.len());
+        assert_eq!(parse(&bytes).unwrap_err().to_string(), wanted);
+        bytes.truncate(bytes.len() - 2);
+        assert!(matches!(parse(&bytes), Err(StlError::Length { .. })));
+        assert!(matches!(parse(b""), Err(StlError::Length { bytes: 0, triangles: 0 })));
+    }
 }
