@@ -6,9 +6,11 @@
 mod fixture;
 pub mod parts_list;
 pub mod pulley;
+pub mod pulley_answer;
 pub mod pulley_check;
 pub mod pulley_estimate;
 pub mod pulley_law;
+pub mod pulley_picture;
 pub mod pulley_solid;
 pub mod sized;
 pub mod sized_list;

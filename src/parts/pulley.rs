@@ -102,6 +102,13 @@ pub struct Heights {
     pub top_mm: f64,
 }
 
+impl Heights {
+    /// Width of the face, which the belt runs on, mm.
+    pub fn face_width_mm(&self) -> f64 {
+        self.face_to_mm - self.face_from_mm
+    }
+}
+
 /// A pulley, ready to be made.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Design {

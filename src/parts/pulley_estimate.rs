@@ -55,7 +55,7 @@ pub fn estimates(design: &Design, correction: &Correction, law: &WallLaw) -> Res
     let tip = predict(law.tip_kind, 2.0 * drawn.groove.outside_radius_mm)?;
     let gap = predict(Kind::Gap, drawn.groove.outer_width_mm())?;
     let depth_sd = (tip.sd_mm.powi(2) + gap.sd_mm.powi(2)).sqrt() / 2.0;
-    let face_mm = drawn.heights.face_to_mm - drawn.heights.face_from_mm;
+    let face_mm = drawn.heights.face_width_mm();
     let face_width = if correction.kinds.contains_key(&Kind::Height) {
         // Between two heights of one print: what offsets both cancels.
         let height = |mm: f64| {
