@@ -14,169 +14,7 @@
 use super::grid;
 use super::mesh::Mesh;
 
-/// One broken rule: where it is broken first, and how often.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum Defect {
-    /// A coordinate is no number, or too far out for the grid.
-    #[error("{what} lies at {value} mm; a solid must stay within 1000 mm of the origin")]
-    TooFar {
-        /// Which coordinate, in words.
-        what: String,
-        /// The offending coordinate in millimetres.
-        value: f64,
-    },
-    /// A coordinate read from elsewhere is not on the grid of 2^-13 mm.
-    #[error("the corner at {} is not on the grid of 2^-13 mm", at(place))]
-    OffGrid {
-        /// The corner.
-        place: [f64; 3],
-    },
-    /// There is nothing to make a solid of.
-    #[error("there is nothing in it")]
-    Empty,
-    /// A slab's top is not above its bottom.
-    #[error("the slab from z = {z0} mm to z = {z1} mm has no thickness")]
-    NoThickness {
-        /// Bottom of the slab.
-        z0: f64,
-        /// Top of the slab.
-        z1: f64,
-    },
-    /// Two slabs of a stack are not flush.
-    #[error(
-        "a slab ends at z = {end} mm and the next begins at z = {start} mm; slabs of a stack must be flush"
-    )]
-    NotFlush {
-        /// Top of the lower slab.
-        end: f64,
-        /// Bottom of the upper slab.
-        start: f64,
-    },
-    /// A loop has fewer than three corners.
-    #[error("loop {number} of the slab at z = {z} mm has {corners} corners; a loop needs 3")]
-    TooFewCorners {
-        /// Bottom of the slab.
-        z: f64,
-        /// Which loop, from 1.
-        number: usize,
-        /// How many corners are left when those on one place are counted once.
-        corners: usize,
-    },
-    /// The two outlines of a taper do not correspond.
-    #[error(
-        "the taper at z = {z} mm has {bottom} corners below and {top} above in loop {number}; they must correspond one to one"
-    )]
-    Uneven {
-        /// Bottom of the taper.
-        z: f64,
-        /// Which loop, from 1.
-        number: usize,
-        /// Corners of that loop below, 0 when there is no such loop.
-        bottom: usize,
-        /// Corners of that loop above, 0 when there is no such loop.
-        top: usize,
-    },
-    /// Two edges cross where neither has a corner.
-    #[error("outlines cross near ({:.3}, {:.3}) at z = {z} mm; they may only meet in corners of one of them", place[0], place[1])]
-    Crossing {
-        /// Near which place.
-        place: [f64; 2],
-        /// At which height.
-        z: f64,
-    },
-    /// A region covers a place twice, or a hole lies outside it.
-    #[error("an outline overlaps itself, or has a hole outside, at ({:.3}, {:.3}), z = {z} mm", place[0], place[1])]
-    Overlap {
-        /// The first corner, in the order of x, at which it does.
-        place: [f64; 2],
-        /// At which height.
-        z: f64,
-    },
-    /// Triangles without area.
-    #[error("{count} triangles have no area, the first at {}", at(place))]
-    NoArea {
-        /// A corner of the first.
-        place: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// Edges that have a face on one side only.
-    #[error("{count} edges are open, the first from {} to {}", at(from), at(to))]
-    OpenEdge {
-        /// Start of the first.
-        from: [f64; 3],
-        /// End of the first.
-        to: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// Edges between faces that look opposite ways.
-    #[error("{count} edges join faces that look opposite ways, the first from {} to {}", at(from), at(to))]
-    Flipped {
-        /// Start of the first.
-        from: [f64; 3],
-        /// End of the first.
-        to: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// Edges at which more than two faces meet.
-    #[error(
-        "more than two faces meet in {count} edges, the first from {} to {}: parts touch there",
-        at(from),
-        at(to)
-    )]
-    SharedEdge {
-        /// Start of the first.
-        from: [f64; 3],
-        /// End of the first.
-        to: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// Corners in which parts touch that have no face in common there.
-    #[error("parts touch in a point in {count} places, the first at {}", at(place))]
-    TouchingPoint {
-        /// The first.
-        place: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// A shell looks inward: it is inside out, or a cavity.
-    #[error("{count} shells look inward, the first at {}", at(place))]
-    InsideOut {
-        /// A corner of the first.
-        place: [f64; 3],
-        /// How many there are.
-        count: usize,
-    },
-    /// There are more or fewer bodies than were meant.
-    #[error("it has {found} separate bodies where {expected} were meant")]
-    Shells {
-        /// How many there are.
-        found: usize,
-        /// How many were meant.
-        expected: usize,
-    },
-    /// The enclosed volume is not that of the drawn polygons.
-    #[error("it encloses {found} mm3 where the drawn outlines give {drawn} mm3")]
-    Volume {
-        /// Enclosed by the mesh.
-        found: f64,
-        /// By the closed form of the drawn outlines.
-        drawn: f64,
-    },
-}
-
-/// Why a mesh is no solid: every broken rule.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error("`{name}` is not a solid: {}", defects.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
-pub struct NotASolid {
-    /// What the solid was to be called.
-    pub name: String,
-    /// The broken rules, at least one.
-    pub defects: Vec<Defect>,
-}
+pub use super::defect::{Defect, NotASolid};
 
 /// What a mesh that keeps all rules has been shown to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -419,6 +257,102 @@ fn mm(steps: [i32; 3]) -> [f64; 3] {
     steps.map(grid::to_mm)
 }
 
-fn at(place: &[f64; 3]) -> String {
-    format!("({:.3}, {:.3}, {:.3})", place[0], place[1], place[2])
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tetrahedron with its right angle at `corner`, looking outward.
+    fn tetrahedron(corner: [f64; 3], size: f64) -> Mesh {
+        let [x, y, z] = corner;
+        Mesh {
+            vertices: vec![corner, [x + size, y, z], [x, y + size, z], [x, y, z + size]],
+            triangles: vec![[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]],
+        }
+    }
+
+    fn joined(mut a: Mesh, b: Mesh) -> Mesh {
+        let first = a.vertices.len() as u32;
+        a.vertices.extend(b.vertices);
+        a.triangles.extend(b.triangles.iter().map(|triangle| triangle.map(|index| index + first)));
+        a
+    }
+
+    fn defects(mesh: &Mesh, shells: usize) -> Vec<String> {
+        prove(mesh, shells).unwrap_err().iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn a_tetrahedron_is_a_solid_of_a_sixth_of_its_cube() {
+        let proof = prove(&tetrahedron([1.0, 2.0, 3.0], 3.0), 1).unwrap();
+        assert_eq!((proof.shells, proof.volume_mm3()), (1, 4.5));
+    }
+
+    #[test]
+    fn a_missing_face_leaves_open_edges() {
+        let mut mesh = tetrahedron([0.0; 3], 1.0);
+        mesh.triangles.pop();
+        assert!(defects(&mesh, 1)[0].starts_with("3 edges are open, the first from "));
+    }
+
+    #[test]
+    fn a_face_turned_over_disagrees_with_its_neighbours() {
+        let mut mesh = tetrahedron([0.0; 3], 1.0);
+        mesh.triangles[3].swap(0, 1);
+        assert!(defects(&mesh, 1)[0].starts_with("3 edges join faces that look opposite ways"));
+    }
+
+    #[test]
+    fn a_face_that_occurs_twice_makes_edges_of_three_faces() {
+        let mut mesh = tetrahedron([0.0; 3], 1.0);
+        mesh.triangles.push([1, 2, 3]);
+        assert!(defects(&mesh, 1)[0].starts_with("more than two faces meet in 3 edges"));
+    }
+
+    #[test]
+    fn a_triangle_on_one_line_has_no_area() {
+        let mut mesh = tetrahedron([0.0; 3], 1.0);
+        mesh.vertices[3] = [0.5, 0.5, 0.0];
+        assert_eq!(defects(&mesh, 1), ["1 triangles have no area, the first at (1.000, 0.000, 0.000)"]);
+    }
+
+    #[test]
+    fn bodies_that_touch_in_a_point_are_found() {
+        let mut mesh = joined(tetrahedron([0.0; 3], 1.0), tetrahedron([1.0, 0.0, 0.0], 1.0));
+        mesh.triangles.iter_mut().flatten().filter(|index| **index == 4).for_each(|index| *index = 1);
+        let wanted = "parts touch in a point in 1 places, the first at (1.000, 0.000, 0.000)";
+        assert_eq!(defects(&mesh, 2), [wanted]);
+    }
+
+    #[test]
+    fn bodies_are_counted() {
+        let mesh = joined(tetrahedron([0.0; 3], 1.0), tetrahedron([2.0, 0.0, 0.0], 1.0));
+        assert_eq!(prove(&mesh, 2).unwrap().shells, 2);
+        assert_eq!(defects(&mesh, 1), ["it has 2 separate bodies where 1 were meant"]);
+    }
+
+    #[test]
+    fn a_body_inside_out_is_found() {
+        let mut mesh = tetrahedron([5.0, 0.0, 0.0], 1.0);
+        mesh.triangles.iter_mut().for_each(|triangle| triangle.swap(0, 1));
+        assert_eq!(defects(&mesh, 1), ["1 shells look inward, the first at (5.000, 1.000, 0.000)"]);
+    }
+
+    #[test]
+    fn a_volume_that_is_off_by_one_cell_is_found() {
+        let mesh = tetrahedron([0.0; 3], 1.0);
+        let steps = on_grid(&mesh).unwrap();
+        let twelve = 2 * i128::from(8192_i64.pow(3));
+        assert!(prove_steps(&steps, &mesh.triangles, 1, Some(twelve)).is_ok());
+        let wrong = prove_steps(&steps, &mesh.triangles, 1, Some(twelve + 1)).unwrap_err();
+        assert!(matches!(wrong[..], [Defect::Volume { .. }]));
+    }
+
+    #[test]
+    fn corners_off_the_grid_or_too_far_out_are_refused() {
+        let off = tetrahedron([0.1, 0.0, 0.0], 1.0);
+        assert_eq!(defects(&off, 1), ["the corner at (0.100, 0.000, 0.000) is not on the grid of 2^-13 mm"]);
+        let far = "the x of a corner lies at 1001 mm; a solid must stay within 1000 mm of the origin";
+        assert_eq!(defects(&tetrahedron([1001.0, 0.0, 0.0], 1.0), 1), [far]);
+        assert_eq!(defects(&Mesh::default(), 1), ["there is nothing in it"]);
+    }
 }

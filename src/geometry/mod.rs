@@ -11,12 +11,15 @@
 //! and an STL file loses nothing.
 
 pub mod check;
+mod defect;
 mod glyphs;
 mod grid;
 pub mod lettering;
+mod level;
 pub mod mesh;
 pub mod outline;
 pub mod solid;
+mod stack;
 pub mod stl;
 mod sweep;
 pub mod threemf;
