@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::output::Output;
 use super::{Error, Status};
 use crate::coupon::definition;
-use crate::coupon::kit::{Kit, KitError, Options, PLA_DENSITY_G_CM3};
+use crate::coupon::kit::{Kit, KitError, MOST_COPIES, Options, PLA_DENSITY_G_CM3};
 use crate::coupon::plate::Bed;
 use crate::coupon::summary::{Summary, table};
 use crate::coupon::{CouponSet, embedded_sets};
@@ -32,7 +32,7 @@ pub struct Args {
     #[arg(long, value_name = "WxD", default_value = "200x200")]
     bed: Bed,
     /// How many prints: every copy is numbered, and goes on plates of its own
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=99))]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_COPIES)))]
     copies: u32,
     /// What the coupons are printed with, for the sheet: printer, nozzle, filament and profile in a word
     #[arg(long, value_name = "NAME", default_value = "")]

@@ -63,7 +63,9 @@ impl Comb {
         let teeth = self.teeth();
         let length = teeth[teeth.len() - 1].1;
         let depth = self.depth_mm;
-        let base = |c: f64| Outline::rectangle(c, c - STRIP_MM, length - c, depth - c);
+        // Long words may need a wider base than few teeth do: a low step before the end faces.
+        let step = ((label.width_mm() + 2.8 - length) / 2.0).max(0.0);
+        let base = |c: f64| Outline::rectangle(c - step, c - STRIP_MM, length + step - c, depth - c);
         let upright = |c: f64| {
             let boxes = teeth.iter().map(|(l, r)| Outline::rectangle(l + c, c, r - c, depth - c));
             boxes.fold(Outline::default(), |all, tooth| all.union_disjoint(&tooth))
@@ -84,7 +86,7 @@ impl Comb {
                 axis: self.axis,
                 nominal_mm: *gap,
                 jaws: along_x(Tool::InsideJaws, pair[0].1, pair[1].0, depth / 2.0, z),
-                label_at: [(pair[0].1 + pair[1].0) / 2.0, depth + 2.5],
+                label_at: [(pair[0].1 + pair[1].0) / 2.0, depth + 4.0],
             });
         }
         let mut outer = |left: f64, right: f64, y: f64, label_x: f64| {

@@ -12,6 +12,8 @@ use toml::de::{DeTable, DeValue};
 
 use super::fields::{Document, Fields};
 use super::form::Form;
+use super::kit::MOST_COPIES;
+use super::label::Label;
 use super::limits::PLATE_GAP;
 use super::{Coupon, CouponSet};
 use crate::problem::Problem;
@@ -116,6 +118,11 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
             continue;
         }
         let coupon = Coupon::new(name.clone(), piece);
+        let widest = Label::new(&coupon.label(Some(MOST_COPIES))).map_or(0.0, |label| label.width_mm());
+        if coupon.form.label_room_mm().is_some_and(|room| widest > room) {
+            let message = format!("`{name}` is too short for its label");
+            fields.problem("name", message, "use a shorter name or a longer span");
+        }
         let mut labels = BTreeSet::new();
         for feature in &coupon.features {
             if !labels.insert(feature.label.as_str()) {
@@ -127,4 +134,115 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
     }
     fields.finish();
     coupons
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn problems(text: &str) -> Vec<String> {
+        let problems = parse(Path::new("my.toml"), text).unwrap_err();
+        problems.iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn every_problem_of_a_file_is_reported_in_one_go_with_line_key_and_advice() {
+        let text = r#"name = "mine"
+plate_gap_mm = 0
+
+[[comb]]
+name = "G"
+axis = "X1"
+gaps_mm = [1.5, 4, 4, "wide", nan]
+toth_mm = 5
+
+[[ring]]
+name = "R"
+bores_mm = 8
+wall_mm = 2
+
+[[rings]]
+name = "S"
+"#;
+        assert_eq!(
+            problems(text),
+            [
+                "error: my.toml:1: `summary` is missing; expected what the set is for, in a sentence",
+                "error: my.toml:2: plate_gap_mm: found `0`, expected a size from 1 to 50 mm\n  \
+                 help: pieces nearer than that print into one another",
+                "error: my.toml:6: comb.axis: found `\"X1\"`, expected \"x\" or \"y\"\n  help: did you mean \"x\"?",
+                "error: my.toml:7: comb.gaps_mm: found `1.5`, expected a size from 2 to 40 mm\n  \
+                 help: no inside jaw enters less than about 2 mm, and many need 2.5",
+                "error: my.toml:7: comb.gaps_mm: found `4`, expected each size once\n  \
+                 help: a second print of the piece is --copies 2",
+                "error: my.toml:7: comb.gaps_mm: found `\"wide\"`, expected a size from 2 to 40 mm\n  \
+                 help: write a plain number, without quotes or a unit",
+                "error: my.toml:7: comb.gaps_mm: found `nan`, expected a size from 2 to 40 mm\n  \
+                 help: write a plain number, without quotes or a unit",
+                "error: my.toml:8: comb.toth_mm: no such field\n  help: did you mean `tooth_mm`?",
+                "error: my.toml:12: ring.bores_mm: found `8`, expected a list of 1 to 20 sizes in mm, such as \
+                 [3, ...]\n  help: write the sizes in square brackets",
+                "error: my.toml:13: ring.wall_mm: found `2`, expected a size from 4 to 20 mm\n  \
+                 help: a wall under 4 mm gives way between the jaws",
+                "error: my.toml:15: rings: no such field\n  help: did you mean `ring`?",
+            ]
+        );
+    }
+
+    #[test]
+    fn names_that_cannot_be_a_label_or_a_file_are_refused() {
+        let set = |pieces: &str| format!("name = \"n\"\nsummary = \"s\"\n{pieces}");
+        let step = |name: &str| format!("[[height_steps]]\nname = \"{name}\"\nheights_mm = [10]\n");
+        let only = |pieces: &str| problems(&set(pieces)).join("\n");
+        assert_eq!(
+            only(&step("../Z")),
+            "error: my.toml:4: height_steps.name: `../Z` cannot be the name of a piece\n  help: use letters, digits, - \
+             and ., and begin with a letter or digit: it is a label and a file name"
+        );
+        assert!(only(&step("Zebra1")).contains("`Zebra1` is too long for a label"));
+        let twice = format!("{}{}", step("Z1"), step("z1"));
+        assert_eq!(
+            only(&twice),
+            "error: my.toml:7: height_steps.name: another piece is named `z1`\n  help: give every piece its own name"
+        );
+        let bar = "[[span_bar]]\nname = \"WIDE1\"\nspans_mm = [30]\n";
+        assert!(only(bar).contains("`WIDE1` is too short for its label"), "{}", only(bar));
+        assert!(only("").starts_with("error: my.toml:1: the set has no piece"));
+        assert!(
+            only("[height_steps]\nname = \"Z1\"\n").contains("write [[height_steps]] on a line of its own")
+        );
+    }
+
+    #[test]
+    fn two_features_that_would_share_a_label_are_refused() {
+        // One gap, and an end tooth as wide as the comb is long: impossible; but two outers may agree.
+        let text = "name = \"n\"\nsummary = \"s\"\n[[span_bar]]\nname = \"S\"\nspans_mm = [30, 30]\n";
+        assert!(problems(text)[0].contains("expected each size once"));
+        let low = "name = \"n\"\nsummary = \"s\"\n[[height_steps]]\nname = \"Z\"\nheights_mm = [5, 6.0001]\n";
+        let found = problems(low);
+        assert!(found[0].contains("found `6.0001`, expected at most three decimals"), "{found:?}");
+        assert!(found[1].contains("the highest step must be 8 mm or more"), "{found:?}");
+    }
+
+    #[test]
+    fn what_is_not_toml_is_refused_with_its_line() {
+        let found = problems("name = \"n\"\nsummary = s\n");
+        assert!(found[0].starts_with("error: my.toml:2: not TOML: "), "{found:?}");
+    }
+
+    #[test]
+    fn every_field_is_described_in_the_readme() {
+        let readme = include_str!("../../coupons/README.md");
+        for form in Form::TABLES {
+            let text = format!("name = \"n\"\nsummary = \"s\"\n[[{form}]]\nqqqqqqqqqqqqqqq = 1\n");
+            let found = problems(&text);
+            let help = found.iter().find(|problem| problem.contains("no such field")).unwrap();
+            let (_, fields) = help.split_once("known here: ").unwrap();
+            let (_, section) = readme.split_once(&format!("`[[{form}]]`")).unwrap();
+            let section = section.split("\n## ").next().unwrap();
+            for field in fields.split(", ").filter(|field| *field != "name") {
+                assert!(section.contains(&format!("| `{field}` |")), "{form}.{field}");
+            }
+        }
+    }
 }

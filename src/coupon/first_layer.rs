@@ -32,13 +32,17 @@ impl FirstLayer {
     }
 
     pub(super) fn body(&self, label: &Label) -> Body {
-        let (width, depth, height) = (self.width_mm, self.depth_mm, self.height_mm);
-        let letters = label.centred([width / 2.0, depth / 2.0]);
+        let (width, height) = (self.width_mm, self.height_mm);
+        // The words run along the depth, which is not measured and may grow with them.
+        let depth = self.depth_mm.max(label.width_mm() + 2.0);
+        let letters = label.turned([width / 2.0, depth / 2.0]);
         let mut body = Body::new(Stance::Upright, letters.clone())
             .straight(height, Outline::rectangle(0.0, 0.0, width, depth))
             .straight(height + LABEL_RELIEF_MM, letters);
         // The lowest layer is 0.2 to 0.3 mm thick; its middle is where it is widest.
-        for (ending, y, z) in [("", depth * 0.8, height * 0.6), (BED_SUFFIX, depth * 0.2, 0.1)] {
+        for (ending, y, z) in
+            [("", self.depth_mm * 0.8, height * 0.6), (BED_SUFFIX, self.depth_mm * 0.2, 0.1)]
+        {
             body.measured(Feature {
                 label: feature_label('o', width, ending),
                 kind: Kind::Outer,

@@ -58,6 +58,14 @@ impl Form {
         }
     }
 
+    /// Longest words that the piece can carry, mm; `None` when it grows with them.
+    pub(super) fn label_room_mm(&self) -> Option<f64> {
+        match self {
+            Self::SpanBar(bar) => Some(bar.label_room_mm()),
+            _ => None,
+        }
+    }
+
     /// What a person calls it.
     pub(super) fn title(&self) -> &'static str {
         match self {

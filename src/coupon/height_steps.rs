@@ -47,10 +47,11 @@ impl HeightSteps {
             let left = i as f64 * self.tread_mm;
             let wide = if i == last { self.tread_mm.max(width + 3.0) } else { self.tread_mm };
             profile.extend([[left, *height], [left + wide, *height]]);
-            treads.push(left + wide / 2.0);
+            treads.push(left + self.tread_mm / 2.0);
         }
+        let right = profile[profile.len() - 1][0];
         let profile = chamfered_at_the_bed(&profile);
-        let letters = label.centred([treads[last], highest / 2.0]);
+        let letters = label.centred([(last as f64 * self.tread_mm + right) / 2.0, highest / 2.0]);
         let mut body = Body::new(Stance::OnEdge, letters.clone())
             .straight(self.depth_mm - LABEL_RELIEF_MM, profile.clone())
             .straight(self.depth_mm, profile.minus_inside(&letters));

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use super::plate::{Bed, Item, Place, Plate, TooLarge, pack};
 use super::summary::{CouponSummary, Summary, feature_summary};
-use super::{CouponError, CouponSet, sheet};
+use super::{Coupon, CouponError, CouponSet, sheet};
 use crate::files::{FileError, Outputs};
 use crate::geometry::check::NotASolid;
 use crate::geometry::solid::Solid;
@@ -17,6 +17,9 @@ use crate::geometry::threemf::Model;
 
 /// Density of typical PLA, g/cm3 (1.21 to 1.27: general polymer handbook range).
 pub const PLA_DENSITY_G_CM3: f64 = 1.24;
+
+/// Most prints of one run; the labels have room for its digits.
+pub const MOST_COPIES: u32 = 99;
 
 /// What a run may be asked for.
 #[derive(Clone, Debug, PartialEq)]
@@ -227,8 +230,12 @@ impl Kit {
 }
 
 fn print(set: &CouponSet, copy: Option<u32>, bed: Bed) -> Result<Print, KitError> {
-    let solids = set.coupons.iter().map(|coupon| coupon.solid(copy));
-    let solids: Vec<Solid> = solids.collect::<Result<_, CouponError>>()?;
+    let at_the_origin = |coupon: &Coupon| -> Result<Solid, KitError> {
+        let solid = coupon.solid(copy)?;
+        let [low, _] = solid.bounds();
+        Ok(solid.moved(low.map(|coordinate| -coordinate))?)
+    };
+    let solids: Vec<Solid> = set.coupons.iter().map(at_the_origin).collect::<Result<_, _>>()?;
     let item = |solid: &Solid| {
         let [width_mm, depth_mm, _] = size(solid);
         Item { name: solid.name().to_owned(), width_mm, depth_mm }
@@ -236,4 +243,49 @@ fn print(set: &CouponSet, copy: Option<u32>, bed: Bed) -> Result<Print, KitError
     let items: Vec<Item> = solids.iter().map(item).collect();
     let plates = pack(&items, bed, set.plate_gap_mm)?;
     Ok(Print { copy, solids, plates })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::coupon::embedded_sets;
+
+    fn kit(copies: u32, bed: Bed) -> Result<Kit, KitError> {
+        Kit::new(embedded_sets()[0].clone(), Options { bed, copies, ..Options::default() })
+    }
+
+    #[test]
+    fn every_copy_is_a_print_of_its_own_with_its_number_on_every_piece() {
+        let kit = kit(2, Bed::default()).unwrap();
+        let plates = kit.plate_drawings();
+        let files: Vec<&str> = plates.iter().map(|plate| plate.file.as_str()).collect();
+        assert_eq!(files, ["plate-copy-1.3mf", "plate-copy-2.3mf"]);
+        for (copy, plate) in (1..).zip(&plates) {
+            assert_eq!(plate.pieces.len(), kit.set.coupons.len());
+            assert!(plate.pieces.iter().all(|piece| piece.name.ends_with(&format!("-{copy}"))));
+        }
+        let summary = kit.summary(Vec::new());
+        assert_eq!((summary.copies, summary.readings), (2, summary.features * 6));
+    }
+
+    #[test]
+    fn a_small_bed_takes_several_plates_and_too_small_a_bed_is_refused() {
+        let bed = Bed { width_mm: 70.0, depth_mm: 60.0 };
+        let plates = kit(1, bed).unwrap().plate_drawings();
+        assert!(plates.len() > 1);
+        assert_eq!(plates[1].file, "plate-2.3mf");
+        let bed = Bed { width_mm: 50.0, depth_mm: 60.0 };
+        let error = kit(1, bed).unwrap_err();
+        assert!(error.to_string().starts_with("`SQ` is 48.0 x 21.8 mm and does not fit"), "{error}");
+    }
+
+    #[test]
+    fn the_numbers_are_those_of_the_solids() {
+        let kit = kit(1, Bed::default()).unwrap();
+        let summary = kit.summary(Vec::new());
+        let sum: f64 = summary.coupons.iter().map(|coupon| coupon.volume_mm3).sum();
+        assert!((summary.volume_mm3 - sum).abs() < 1e-9);
+        assert!((summary.mass_g - sum * 1.24e-3).abs() < 1e-9);
+        assert_eq!(summary.coupons[0].size_mm, [38.5, 17.800048828125, 12.4000244140625]);
+    }
 }

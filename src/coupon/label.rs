@@ -33,6 +33,11 @@ impl Label {
         self.high[0] - self.low[0]
     }
 
+    /// Their outline with its middle at `at`, read from the back to the front.
+    pub(super) fn turned(&self, at: Point) -> Outline {
+        self.centred([0.0; 2]).rotated(-std::f64::consts::FRAC_PI_2).translated(at[0], at[1])
+    }
+
     /// Their outline with its middle at `at`.
     pub(super) fn centred(&self, at: Point) -> Outline {
         let middle = [0, 1].map(|axis| (self.low[axis] + self.high[axis]) / 2.0);

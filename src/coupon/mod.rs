@@ -84,7 +84,7 @@ impl Coupon {
         Ok(self.form.body(&Label::new(&self.label(copy))?))
     }
 
-    /// The piece as it is to be printed: on the plane z = 0, with its lowest x and y at 0.
+    /// The piece as it is to be printed, on the plane z = 0, where its features say that the jaws go.
     ///
     /// # Errors
     /// When the outlines do not make a solid, which is a fault of this program.
@@ -99,12 +99,10 @@ impl Coupon {
             };
         }
         let solid = stack.solid()?;
-        let solid = match body.stance {
+        Ok(match body.stance {
             Stance::Upright => solid,
-            Stance::OnEdge => solid.turned(Turn::AxisToMinusY),
-        };
-        let [low, _] = solid.bounds();
-        Ok(solid.moved(low.map(|coordinate| -coordinate))?)
+            Stance::OnEdge => solid.turned(Turn::AxisToMinusY).moved([0.0, body.reach(), 0.0])?,
+        })
     }
 
     /// What a person calls a piece of this form.
@@ -189,8 +187,8 @@ const DEFINITIONS: [(&str, &str); 3] = [
 
 static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
     let read = |(file, text): &(&str, &str)| definition::parse(std::path::Path::new(file), text);
-    // A test reads every one of them, so none is left out in a program that passed its tests.
-    DEFINITIONS.iter().filter_map(|definition| read(definition).ok()).collect()
+    let sets = DEFINITIONS.iter().map(read).collect::<Result<_, _>>();
+    sets.expect("the program's own sets are without a problem, as a test proves")
 });
 
 /// The sets that come with the program: `quick`, `starter`, `full`.
@@ -203,4 +201,91 @@ pub fn embedded_sets() -> &'static [CouponSet] {
 /// A coupon of one name is the same piece in every set of the program.
 pub fn known_feature(coupon: &str, feature: &str) -> Option<&'static Feature> {
     embedded_sets().iter().find_map(|set| set.find_feature(coupon, feature))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_set_of_the_program_reads() {
+        for (file, text) in DEFINITIONS {
+            let set = definition::parse(std::path::Path::new(file), text).unwrap_or_else(|problems| {
+                panic!("{}", problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))
+            });
+            assert_eq!(file, format!("coupons/{}.toml", set.name));
+        }
+        assert_eq!(embedded_sets().len(), DEFINITIONS.len());
+    }
+
+    #[test]
+    fn the_sets_are_as_large_as_they_are_said_to_be() {
+        let counts: Vec<usize> = embedded_sets().iter().map(CouponSet::feature_count).collect();
+        let [quick, starter, full] = counts[..] else { panic!("three sets") };
+        assert!((10..=14).contains(&quick), "quick: {quick}");
+        assert!((36..=44).contains(&starter), "starter: {starter}");
+        assert!(full >= 2 * starter, "full: {full}");
+    }
+
+    #[test]
+    fn a_name_is_one_piece_in_all_sets() {
+        let merged = CouponSet::merged(embedded_sets().to_vec()).unwrap();
+        assert_eq!(merged.name, "quick+starter+full");
+        let names: std::collections::BTreeSet<&str> =
+            merged.coupons.iter().map(|coupon| coupon.name.as_str()).collect();
+        assert_eq!(names.len(), merged.coupons.len());
+        let mut other = embedded_sets()[0].clone();
+        other.coupons[0].form = merged.coupons[1].form.clone();
+        let error = CouponSet::merged(vec![merged, other]).unwrap_err();
+        assert_eq!(error.to_string(), "two of the sets have a piece named `GX`, and they are not the same");
+    }
+
+    #[test]
+    fn a_feature_is_found_by_coupon_and_label() {
+        let feature = known_feature("R8", "b8y").unwrap();
+        assert_eq!((feature.kind.name(), feature.axis.name(), feature.nominal_mm), ("bore", "y", 8.0));
+        assert!(known_feature("F1", "o20-bed").unwrap().is_at_bed());
+        assert!(!known_feature("F1", "o20").unwrap().is_at_bed());
+        assert_eq!(known_feature("R8", "b5y"), None);
+        assert_eq!(known_feature("R7", "b8y"), None);
+    }
+
+    #[test]
+    fn every_character_that_a_name_may_have_has_a_glyph() {
+        let allowed = (b'0'..=b'9').chain(b'a'..=b'z').chain(b'A'..=b'Z').chain(*b"-.");
+        for character in allowed.map(char::from) {
+            assert!(Label::new(&character.to_string()).is_ok(), "{character}");
+        }
+    }
+
+    /// The jaws' two places are the drawn size apart, in the direction that the sheet says.
+    #[test]
+    fn the_jaws_stand_the_drawn_size_apart_along_their_axis() {
+        let diagonal = std::f64::consts::FRAC_1_SQRT_2;
+        for coupon in embedded_sets().iter().flat_map(|set| &set.coupons) {
+            for feature in &coupon.features {
+                let wanted = match feature.axis {
+                    crate::kind::Axis::X => [1.0, 0.0, 0.0],
+                    crate::kind::Axis::Y => [0.0, 1.0, 0.0],
+                    crate::kind::Axis::Z => [0.0, 0.0, 1.0],
+                    crate::kind::Axis::D45 => [diagonal, diagonal, 0.0],
+                    crate::kind::Axis::D135 => [-diagonal, diagonal, 0.0],
+                    crate::kind::Axis::Round => panic!("no coupon leaves the direction open"),
+                };
+                let (from, to) = (feature.jaws.from, feature.jaws.to);
+                let along: f64 = (0..3).map(|axis| (to[axis] - from[axis]) * wanted[axis]).sum();
+                let what = format!("{} {}", coupon.name, feature.label);
+                assert!((along.abs() - feature.nominal_mm).abs() < 1e-9, "{what}: {along}");
+                assert!((feature.jaws.distance_mm() - feature.nominal_mm).abs() < 1e-9, "{what}");
+                assert!(feature.label.contains(&feature.nominal_mm.to_string()), "{what}");
+            }
+        }
+    }
+
+    #[test]
+    fn words_do_not_move_what_is_measured() {
+        for coupon in &embedded_sets()[2].coupons {
+            assert_eq!(coupon.body(Some(88)).unwrap().features, coupon.features, "{}", coupon.name);
+        }
+    }
 }

@@ -51,11 +51,9 @@ impl Ring {
     /// beside it then share every corner, and no sliver is drawn between two nearly equal edges.
     fn tabbed(&self, c: f64, end: f64) -> Outline {
         let whole = self.round(0.0).loops.swap_remove(0);
-        let enough = |corner: &&[f64; 2]| corner[0] > 0.0 && corner[1] >= STRIP_MM / 2.0;
-        // A ring narrower than the strip has its tab from top to bottom.
-        let corner = whole.iter().filter(enough).count();
         let quarter = whole.len() / 4;
-        let first = if corner == 0 { quarter } else { quarter - corner + 1 };
+        // The thinnest ring is 11 mm across and the strip 7.8 mm, so a corner is found before the quarter.
+        let first = (1..quarter).find(|i| whole[*i][1] >= STRIP_MM / 2.0).unwrap_or(quarter);
         let last = whole.len() - first;
         let half_width = whole[first][1] - c;
         let round = self.round(c).loops.swap_remove(0);

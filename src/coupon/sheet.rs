@@ -47,3 +47,26 @@ pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
     }
     String::from_utf8(sheet.into_inner().expect("memory takes everything")).expect("text stays text")
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::coupon::definition;
+
+    #[test]
+    fn the_sheet_has_a_row_a_feature_and_print_with_room_for_three_readings() {
+        let text = "name = \"n\"\nsummary = \"s\"\n[[height_steps]]\nname = \"Z1\"\nheights_mm = [12.5, 5]\n";
+        let set = definition::parse(Path::new("n.toml"), text).unwrap();
+        assert_eq!(
+            blank(&set, "petg, 0.4", 2),
+            "# unit: mm\n# date:\n# caliper_resolution_mm: 0.01\n# caliper_error_mm: 0.03\n# temperature_c: 21\n\
+             # fill in the date (such as 2026-11-25) and put your own caliper and room into the lines above\n\
+             # leave a row empty if your jaws do not reach\n\
+             setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm,reading_2_mm,reading_3_mm,note\n\
+             \"petg, 0.4\",Z1,z5,height,z,5,1,,,,\n\"petg, 0.4\",Z1,z12.5,height,z,12.5,1,,,,\n\
+             \"petg, 0.4\",Z1,z5,height,z,5,2,,,,\n\"petg, 0.4\",Z1,z12.5,height,z,12.5,2,,,,\n"
+        );
+    }
+}

@@ -56,6 +56,11 @@ impl SpanBar {
         tidy(self.spans_mm.iter().sum::<f64>() + WEB_MM)
     }
 
+    /// Longest words that its tab can carry without reaching beyond the ends, which jaws touch.
+    pub(super) fn label_room_mm(&self) -> f64 {
+        self.length_mm() - 4.0 - 2.8
+    }
+
     fn width_mm(&self) -> f64 {
         2.0 * self.prong_mm + self.slot_mm
     }

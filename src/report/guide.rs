@@ -102,3 +102,45 @@ fn row(feature: &Feature) -> Row<'_> {
     };
     Row { feature, kind: feature.kind.name().replace('_', " "), direction, place }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::coupon::embedded_sets;
+    use crate::coupon::kit::Options;
+
+    fn guide(copies: u32) -> String {
+        let options = Options { copies, setup: "a <b> & c".to_owned(), ..Options::default() };
+        page(&Kit::new(embedded_sets()[1].clone(), options).unwrap()).unwrap()
+    }
+
+    #[test]
+    fn every_feature_is_drawn_and_listed_once() {
+        let page = guide(1);
+        for coupon in &embedded_sets()[1].coupons {
+            let (_, section) = page.split_once(&format!("<h4>{}</h4>", coupon.name)).unwrap();
+            let section = section.split("</section>").next().unwrap();
+            for Feature { label, .. } in &coupon.features {
+                let what = format!("{} {label}", coupon.name);
+                assert_eq!(section.matches(&format!(">{label}</text>")).count(), 1, "{what}");
+                assert_eq!(section.matches(&format!("<strong>{label}</strong>")).count(), 1, "{what}");
+            }
+        }
+    }
+
+    #[test]
+    fn nothing_is_fetched_from_elsewhere_and_a_setup_is_text() {
+        let page = guide(1);
+        for fetch in ["http:", "https:", "<script", "<link", "url(", "@import", "src="] {
+            assert!(!page.contains(fetch), "{fetch}");
+        }
+        assert!(page.contains("a &#60;b&#62; &#38; c"));
+        assert!(!page.contains("NaN") && !page.contains("inf "));
+    }
+
+    #[test]
+    fn copies_are_said_to_be_jobs_of_their_own() {
+        assert!(guide(2).contains("<strong>as a job of its own</strong>"));
+        assert!(guide(2).contains("plate-copy-2.3mf"));
+    }
+}
