@@ -1,6 +1,7 @@
 //! Pages from finished results; nothing is computed here.
 
 pub mod fit;
+pub mod guide;
 pub mod page;
 
 /// Why a page could not be made.
