@@ -12,8 +12,10 @@ use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
+use crate::plot::fit_figures;
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, summed_up};
+use crate::report::fit::{SetupReport, fit_report};
 
 /// Fit how a setup errs, from the caliper readings of its coupons
 #[derive(Debug, clap::Args)]
@@ -36,7 +38,7 @@ pub struct Args {
     /// When the coupons were measured, for example 2026-11-25, where the sheet does not say
     #[arg(long, value_name = "DATE")]
     date: Option<jiff::civil::Date>,
-    /// Folder to write plots into, as SVG and PNG
+    /// Folder to write plots into, as SVG and PNG; with several setups, a folder for each in it
     #[arg(long, value_name = "DIR")]
     plots: Option<PathBuf>,
     /// Page to write, with table, plots and what was set aside
@@ -129,17 +131,44 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 }
 
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
+    let mut names = vec![String::from("NAME.correction.toml"); fits.len()];
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
+        for (((fit, target), setup), name) in fits.iter().zip(&targets).zip(readings.setups()).zip(&mut names)
+        {
             let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
             outputs.write(target, toml.as_bytes())?;
+            *name = target.file_name().unwrap_or_default().to_string_lossy().into_owned();
         }
     }
-    // Integration point: `--plots` draws `plot::fit_figures(fit)` of every fit into its folder, `--report`
-    // writes `report::fit_report(fits)`; both go through `outputs`.
-    if args.plots.is_some() || args.report.is_some() {
-        return Err(Error::call("plots and reports are not drawn yet"));
+    if args.plots.is_none() && args.report.is_none() {
+        return Ok(());
+    }
+    let drawn = |fit: &Fit| {
+        fit_figures(fit).map_err(|error| Error::call(format!("setup `{}`: {error}", fit.correction.setup)))
+    };
+    let figures = fits.iter().map(drawn).collect::<Result<Vec<_>, Error>>()?;
+    if let Some(folder) = &args.plots {
+        for (fit, figures) in fits.iter().zip(&figures) {
+            let folder =
+                if fits.len() == 1 { folder.clone() } else { folder.join(file_stem(&fit.correction.setup)) };
+            for figure in figures {
+                outputs.write(&folder.join(format!("{}.svg", figure.name)), figure.svg.as_bytes())?;
+                outputs.write(&folder.join(format!("{}.png", figure.name)), &figure.png)?;
+            }
+        }
+    }
+    if let Some(page) = &args.report {
+        let of = |((fit, figures), name)| SetupReport { fit, figures, correction_file: name };
+        let setups: Vec<SetupReport> = fits
+            .iter()
+            .zip(figures.iter().map(Vec::as_slice))
+            .zip(names.iter().map(String::as_str))
+            .map(of)
+            .collect();
+        let html =
+            fit_report(&setups, &readings.conditions).map_err(|error| Error::call(error.to_string()))?;
+        outputs.write(page, html.as_bytes())?;
     }
     Ok(())
 }

@@ -48,6 +48,11 @@ impl Output {
         }
     }
 
+    /// Streams of the caller's own, as tests and the demo use.
+    pub fn to(stdout: Box<dyn Write>, stderr: Box<dyn Write>) -> Self {
+        Self { stdout, stderr, json: false, force: false, quiet: false }
+    }
+
     /// The command's result: `text` for a person, or `value` as one JSON document.
     pub fn result(&mut self, text: &str, value: &impl Serialize) -> io::Result<()> {
         if self.json {
