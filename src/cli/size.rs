@@ -83,10 +83,9 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let correction = Correction::read(&args.correction)?;
     let middle = args.within.and_then(|within| Mm::new(0.5 * (within.lower.get() + within.upper.get())));
     let target = args.target.or(middle).ok_or_else(|| {
-        Error::problem(
-            Problem::error(Location::default(), "no size is given")
-                .help("name the size that is wanted, as in `size bore 8`, or limits, as in `--within 8.00..8.15`"),
-        )
+        Error::problem(Problem::error(Location::default(), "no size is given").help(
+            "name the size that is wanted, as in `size bore 8`, or limits, as in `--within 8.00..8.15`",
+        ))
     })?;
     let axis = args.axis.unwrap_or(usual_axis(args.kind));
     let size = match correction.size_for(args.kind, axis, target, args.step) {
@@ -150,7 +149,8 @@ fn text(answer: &Answer, draw: Mm) -> String {
     let mut text = format!("{} of {}: draw {draw}\n", answer.kind.name().replace('_', " "), answer.target_mm);
     if let (Some(expected), Some(low), Some(high)) = (answer.expected_mm, answer.low95_mm, answer.high95_mm) {
         // Writing to a String cannot fail.
-        let _ = writeln!(text, "prints as {expected:.2} mm, 95 % of new prints between {low:.2} and {high:.2}");
+        let _ =
+            writeln!(text, "prints as {expected:.2} mm, 95 % of new prints between {low:.2} and {high:.2}");
     }
     if let (Some(chance), Some([lower, upper])) = (answer.chance, answer.within) {
         let _ = writeln!(text, "within {lower} to {upper} mm: {:.0} % of new prints", 100.0 * chance);
