@@ -8,15 +8,16 @@
 //!
 //! Several gross errors hide each other from such a test and can turn it against a good reading. So it
 //! starts from a fit by least absolute residuals, holds back whatever stands five robust spreads away,
-//! and takes points in again while they pass; at the end every point outside fails the test against
-//! those inside, and every one inside passes.
+//! takes points in again one by one while they pass, and only then puts out, one by one, what fails.
 //!
 //! Source: Hadi and Simonoff, Journal of the American Statistical Association 88 (1993) 1264 (forward
 //! inclusion from a clean start); Cook and Weisberg, Residuals and Influence in Regression, 2.2.2.
 
-use crate::readings::{Reading, SetupReadings};
+use crate::kind::Axis;
+use crate::readings::{Reading, SetupReadings, slips};
 use crate::stats::distribution::outlying;
 use crate::stats::least_absolute;
+use crate::stats::robust::spread;
 
 use super::estimate::Estimate;
 use super::fit::FitError;
@@ -42,6 +43,26 @@ pub(super) struct Suspects {
     pub too_many: bool,
 }
 
+/// Sets readings aside that a slip of the pen explains, or that lie nowhere near their nominal size.
+///
+/// Of a feature the smallest and the largest reading are known; when what is left is a slip as a whole,
+/// all of it was mistyped and goes.
+pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
+    for seen in observations {
+        let nominal_mm = seen.nominal_mm;
+        let reason = |mm: f64| slips::likely(mm, nominal_mm).map(|slip| format!("{mm} {slip}"));
+        for reading in [seen.lowest, seen.highest].into_iter().flatten() {
+            let known = seen.lowest == Some(reading) || seen.highest == Some(reading);
+            let Some(reason) = reason(reading.mm).filter(|_| seen.used && known) else { continue };
+            seen.without(reading);
+            found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+        }
+        if seen.used && slips::likely(seen.mean_mm, nominal_mm).is_some() {
+            seen.used = false;
+        }
+    }
+}
+
 /// Sets single readings aside that stand apart from the repeats of their feature.
 pub(super) fn among_repeats(
     setup: &SetupReadings,
@@ -62,6 +83,11 @@ pub(super) fn among_repeats(
     let mut bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
     let mut bound_dof = dof;
     for at in 0..observations.len() {
+        // What no reading of a feature can reach, since none can gain more than all its squares.
+        let rest = (squares - observations[at].squares_mm2).max(0.0) / (dof - 1.0);
+        if dof > 3.0 && observations[at].squares_mm2 <= bound * bound * rest.max(least_sd_mm * least_sd_mm) {
+            continue;
+        }
         while let Some(worst) = extreme(&observations[at]) {
             let seen = &observations[at];
             let n = f64::from(seen.count);
@@ -146,45 +172,37 @@ pub(super) fn among_features(
     let total = observations.iter().filter(|seen| seen.used).count();
     let allowed = (LARGEST_SHARE * total as f64) as usize;
     let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    if hides_something(&estimate, observations, total)
-        && hold_back(observations, &estimate.kinds, least_sd_mm, allowed)
-    {
+    let look = first_look(&estimate, observations, total);
+    if look != FirstLook::Clean && hold_back(observations, &estimate, least_sd_mm, allowed) {
         estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
+    } else if look != FirstLook::Fails {
+        return Ok(estimate);
     }
-    // Taking in and putting out cannot go on for ever; the bound is never met in practice.
-    for _ in 0..4 * total {
-        let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
-        let size = |at: usize| {
-            let standing = estimate.standing(at, &observations[at]);
-            standing.map_or(Some(0.0), |standing| standing.studentised.map(f64::abs))
-        };
-        let outside = candidates.iter().copied().filter(|at| !observations[*at].used);
-        let nearest = outside
-            .map(|at| (at, size(at).unwrap_or(0.0)))
-            .min_by(|(_, a), (_, b)| a.total_cmp(b))
-            .filter(|(_, size)| *size <= bound);
-        let change = nearest.or_else(|| {
-            let inside = candidates.iter().copied().filter(|at| observations[*at].used);
-            let sizes = inside.filter_map(|at| size(at).map(|size| (at, size)));
-            sizes.max_by(|(_, a), (_, b)| a.total_cmp(b)).filter(|(_, size)| *size > bound)
-        });
-        let Some((at, _)) = change else { break };
-        let aside = candidates.iter().filter(|at| !observations[**at].used).count();
-        if observations[at].used && aside >= allowed {
+    let refit = |observations: &[Observation]| {
+        Estimate::new(observations, loosened(forced, observations), least_sd_mm)
+    };
+    // Taken in again while they pass, the nearest first: each makes the test of the next one fairer.
+    while let Some(at) = nearest_outside(&estimate, observations, &candidates, total) {
+        observations[at].used = true;
+        estimate = refit(observations)?;
+    }
+    // Then put out while one fails, the furthest first; what is put out here stays out.
+    while let Some(at) = furthest_inside(&estimate, observations, total) {
+        if candidates.iter().filter(|at| !observations[**at].used).count() >= allowed {
             found.too_many = true;
             break;
         }
-        observations[at].used = !observations[at].used;
-        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
+        observations[at].used = false;
+        estimate = refit(observations)?;
     }
-    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
     for at in candidates.into_iter().filter(|at| !observations[*at].used) {
         let seen = &observations[at];
         if let Some(standing) = estimate.standing(at, seen) {
             let reason = feature_reason(setup, seen, standing.residual_mm, standing.studentised, bound);
             let both = [seen.lowest, seen.highest].into_iter().flatten();
             let mut lines: Vec<Reading> = both.collect();
-            lines.dedup_by_key(|reading| reading.line);
+            lines.dedup();
             for reading in lines {
                 let reason = reason.clone();
                 found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
@@ -194,47 +212,87 @@ pub(super) fn among_features(
     Ok(estimate)
 }
 
-/// Whether the plain fit fails a point, or its residuals have tails that may hide one.
-fn hides_something(estimate: &Estimate, observations: &[Observation], total: usize) -> bool {
-    let standings = || {
-        let used = observations.iter().enumerate().filter(|(_, seen)| seen.used);
-        used.filter_map(|(at, seen)| estimate.standing(at, seen))
+/// The point held back that stands nearest to the fit, when it passes.
+fn nearest_outside(
+    estimate: &Estimate,
+    observations: &[Observation],
+    candidates: &[usize],
+    total: usize,
+) -> Option<usize> {
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
+    let outside = candidates.iter().filter(|at| !observations[**at].used);
+    // Where nothing of its kind is left inside, nothing speaks against it.
+    let size = |at: usize| {
+        let standing = estimate.standing(at, &observations[at]);
+        standing.and_then(|standing| standing.studentised).map_or(0.0, f64::abs)
     };
+    let nearest = outside.map(|at| (*at, size(*at))).min_by(|(_, a), (_, b)| a.total_cmp(b));
+    nearest.filter(|(_, size)| *size <= bound).map(|(at, _)| at)
+}
+
+/// The point inside that stands furthest from the fit of the others, when it fails.
+fn furthest_inside(estimate: &Estimate, observations: &[Observation], total: usize) -> Option<usize> {
     let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
-    if standings().any(|standing| standing.studentised.is_some_and(|t| t.abs() > bound)) {
-        return true;
+    let inside = observations.iter().enumerate().filter(|(_, seen)| seen.used);
+    let sizes = inside.filter_map(|(at, seen)| Some((at, estimate.standing(at, seen)?.studentised?.abs())));
+    let furthest = sizes.max_by(|(_, a), (_, b)| a.total_cmp(b));
+    furthest.filter(|(_, size)| *size > bound).map(|(at, _)| at)
+}
+
+/// What the plain fit shows of outliers.
+#[derive(Clone, Copy, PartialEq)]
+enum FirstLook {
+    /// Every point passes, and nothing can hide in tails like these.
+    Clean,
+    /// Every point passes, but several may hide each other.
+    MayHide,
+    /// A point fails.
+    Fails,
+}
+
+fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -> FirstLook {
+    let bound = estimate.quick_bound(outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof()));
+    let mut sizes = Vec::with_capacity(total);
+    for (at, seen) in observations.iter().enumerate() {
+        let Some((residual_mm, squared)) = estimate.quick(at, seen) else { continue };
+        if squared > bound {
+            return FirstLook::Fails;
+        }
+        sizes.push(residual_mm);
     }
     // A normal sample's spread by its median is within a few per cent of its standard deviation when
     // it is large; a small sample is looked at more closely at once.
-    let middle = least_absolute::middle(standings().map(|standing| standing.residual_mm.abs() / 0.6745));
-    total < 60 || middle.is_none_or(|middle| estimate.residual_sd_mm() > 1.3 * middle)
+    let narrow = spread(&sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
+    if total < 60 || narrow { FirstLook::MayHide } else { FirstLook::Clean }
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
+///
+/// The fit is to the median of each kind and size, so that a size with several prints has resisted
+/// already, and costs the same for a thousand prints as for one.
 fn hold_back(
     observations: &mut [Observation],
-    kinds: &[Moments],
+    estimate: &Estimate,
     least_sd_mm: f64,
     allowed: usize,
 ) -> bool {
-    let terms = richest(kinds).terms(kinds);
-    let used: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    let rows: Vec<Vec<f64>> = used
+    let cells = &estimate.cells;
+    let terms = richest(&estimate.kinds).terms(&estimate.kinds);
+    let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
+    let placed = || observations.iter().zip(&cells.of).filter_map(|(seen, cell)| Some((seen, (*cell)?)));
+    placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
+    let counts: Vec<f64> = members.iter().map(|members| members.len() as f64).collect();
+    let middles: Vec<f64> = members.into_iter().filter_map(least_absolute::middle).collect();
+    let rows: Vec<Vec<f64>> = cells
+        .all
         .iter()
-        .map(|at| {
-            let seen = &observations[*at];
-            terms
-                .iter()
-                .map(|term| term.value(seen.kind, crate::kind::Axis::Round, seen.nominal_mm))
-                .collect()
-        })
+        .map(|cell| terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect())
         .collect();
-    let deviations: Vec<f64> = used.iter().map(|at| observations[*at].deviation_mm()).collect();
     // Where the robust fit has no answer, the search starts from all points.
-    let Ok(residuals) = least_absolute::residuals(&rows, &deviations, least_sd_mm) else {
-        return false;
-    };
+    let Ok(fitted) = least_absolute::fitted(&rows, &middles, &counts, least_sd_mm) else { return false };
+    let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
+    let used = (0..observations.len()).filter(|at| cells.of[*at].is_some());
     let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
     far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
     far.sort_by(|(a, _), (b, _)| b.total_cmp(a));
