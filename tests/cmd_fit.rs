@@ -238,3 +238,24 @@ fn an_unusable_sheet_or_call_writes_nothing() {
     let model = run(scratch.path(), &["fit", "r.csv", "--json", "--model", "curve"]);
     assert!(model.stderr.contains("`curve` is no model; expected offset, shared or own"), "{}", model.stderr);
 }
+
+#[test]
+fn plots_and_a_report_are_written_where_they_are_asked_for() {
+    let scratch = tempfile::tempdir().unwrap();
+    fs::write(scratch.path().join("r.csv"), sheet(&["petg"])).unwrap();
+    let arguments = ["fit", "r.csv", "--out", "c.toml", "--plots", "plots", "--report", "fit.html"];
+    let ran = run(scratch.path(), &arguments);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    for name in ["deviation", "residuals", "quantiles", "copies"] {
+        let svg = fs::read_to_string(scratch.path().join(format!("plots/{name}.svg"))).unwrap();
+        assert!(svg.starts_with("<svg") || svg.starts_with("<?xml"), "{name}: {}", &svg[..40]);
+        let png = fs::read(scratch.path().join(format!("plots/{name}.png"))).unwrap();
+        assert_eq!(&png[..8], b"\x89PNG\r\n\x1a\n", "{name}");
+    }
+    let page = fs::read_to_string(scratch.path().join("fit.html")).unwrap();
+    assert!(page.contains("petg") && page.contains("c.toml"));
+    // One existing picture is enough to leave all alone.
+    fs::remove_file(scratch.path().join("c.toml")).unwrap();
+    assert_eq!(run(scratch.path(), &arguments).code, 2);
+    assert!(!scratch.path().join("c.toml").exists());
+}
