@@ -12,7 +12,7 @@ use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
-use crate::plot::fit_figures;
+use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, summed_up};
 use crate::report::fit::{SetupReport, fit_report};
@@ -38,7 +38,7 @@ pub struct Args {
     /// When the coupons were measured, for example 2026-11-25, where the sheet does not say
     #[arg(long, value_name = "DATE")]
     date: Option<jiff::civil::Date>,
-    /// Folder to write plots into, as SVG and PNG; with several setups, a folder for each in it
+    /// Folder to write plots into, as SVG and PNG
     #[arg(long, value_name = "DIR")]
     plots: Option<PathBuf>,
     /// Page to write, with table, plots and what was set aside
@@ -131,46 +131,70 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 }
 
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
-    let mut names = vec![String::from("NAME.correction.toml"); fits.len()];
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for (((fit, target), setup), name) in fits.iter().zip(&targets).zip(readings.setups()).zip(&mut names)
-        {
+        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
             let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
             outputs.write(target, toml.as_bytes())?;
-            *name = target.file_name().unwrap_or_default().to_string_lossy().into_owned();
         }
     }
-    if args.plots.is_none() && args.report.is_none() {
-        return Ok(());
-    }
-    let drawn = |fit: &Fit| {
-        fit_figures(fit).map_err(|error| Error::call(format!("setup `{}`: {error}", fit.correction.setup)))
-    };
-    let figures = fits.iter().map(drawn).collect::<Result<Vec<_>, Error>>()?;
-    if let Some(folder) = &args.plots {
-        for (fit, figures) in fits.iter().zip(&figures) {
-            let folder =
-                if fits.len() == 1 { folder.clone() } else { folder.join(file_stem(&fit.correction.setup)) };
-            for figure in figures {
-                outputs.write(&folder.join(format!("{}.svg", figure.name)), figure.svg.as_bytes())?;
-                outputs.write(&folder.join(format!("{}.png", figure.name)), &figure.png)?;
-            }
-        }
-    }
-    if let Some(page) = &args.report {
-        let of = |((fit, figures), name)| SetupReport { fit, figures, correction_file: name };
-        let setups: Vec<SetupReport> = fits
+    if args.plots.is_some() || args.report.is_some() {
+        let figures: Vec<Vec<Figure>> = fits
             .iter()
-            .zip(figures.iter().map(Vec::as_slice))
-            .zip(names.iter().map(String::as_str))
-            .map(of)
-            .collect();
-        let html =
-            fit_report(&setups, &readings.conditions).map_err(|error| Error::call(error.to_string()))?;
-        outputs.write(page, html.as_bytes())?;
+            .map(|fit| fit_figures(fit).map_err(|error| cannot_draw(fit, &error)))
+            .collect::<Result<_, _>>()?;
+        if let Some(folder) = &args.plots {
+            plots(folder, fits, &figures, outputs)?;
+        }
+        if let Some(page) = &args.report {
+            let html = report(args, readings, fits, &figures)?;
+            outputs.write(page, html.as_bytes())?;
+        }
     }
     Ok(())
+}
+
+fn cannot_draw(fit: &Fit, error: &impl std::fmt::Display) -> Error {
+    Error::call(format!("setup `{}`: {error}", fit.correction.setup))
+}
+
+/// Every figure as SVG and PNG, with the setup's name in front where there are several.
+fn plots(folder: &Path, fits: &[Fit], figures: &[Vec<Figure>], outputs: &mut Outputs) -> Result<(), Error> {
+    for (fit, figures) in fits.iter().zip(figures) {
+        let setup =
+            if fits.len() > 1 { format!("{}-", file_stem(&fit.correction.setup)) } else { String::new() };
+        for figure in figures {
+            outputs.write(&folder.join(format!("{setup}{}.svg", figure.name)), figure.svg.as_bytes())?;
+            outputs.write(&folder.join(format!("{setup}{}.png", figure.name)), &figure.png)?;
+        }
+    }
+    Ok(())
+}
+
+/// The page about all setups.
+fn report(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &[Fit],
+    figures: &[Vec<Figure>],
+) -> Result<String, Error> {
+    // Without --out the page still says how to go on.
+    let files = match &args.out {
+        Some(out) => targets(out, fits)?,
+        None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
+    };
+    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    let setups: Vec<SetupReport> = fits
+        .iter()
+        .zip(figures)
+        .zip(&files)
+        .map(|((fit, figures), file)| SetupReport { fit, figures, correction_file: file })
+        .collect();
+    fit_report(&setups, &readings.conditions).map_err(|error| Error::call(error.to_string()))
+}
+
+fn correction_name(setup: &str) -> String {
+    format!("{}.correction.toml", file_stem(setup))
 }
 
 /// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
@@ -192,16 +216,15 @@ fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
     for fit in fits {
         let setup = fit.correction.setup.as_str();
         if let Some(other) = taken.insert(file_stem(setup), setup) {
-            let name = format!("{}.correction.toml", file_stem(setup));
             return Err(Error::problem(
                 Problem::error(
-                    Location::file(out.join(&name)),
+                    Location::file(out.join(correction_name(setup))),
                     format!("the setups `{other}` and `{setup}` would both be written here"),
                 )
                 .help("give the setups names that differ in letters or digits"),
             ));
         }
     }
-    let name = |fit: &Fit| out.join(format!("{}.correction.toml", file_stem(&fit.correction.setup)));
+    let name = |fit: &Fit| out.join(correction_name(&fit.correction.setup));
     Ok(fits.iter().map(name).collect())
 }
