@@ -5,13 +5,8 @@
 //! that a stroke is never thinner than 0.83 mm across, two lines of a 0.4 mm nozzle; strokes that do not
 //! meet are at least 0.4 mm apart.
 
-use i_overlay::core::fill_rule::FillRule;
-use i_overlay::core::overlay::Overlay;
-use i_overlay::core::overlay_rule::OverlayRule;
-use i_overlay::i_float::int::point::IntPoint;
-
+use super::combine::{self, Place, steps};
 use super::glyphs::{self, Stroke};
-use super::grid::{self, Spot};
 use super::outline::Outline;
 
 /// Smallest height of a capital in millimetres; less is drawn at this height.
@@ -77,14 +72,14 @@ pub fn text(text: &str, cap_height_mm: f64) -> Result<Outline, UnknownGlyph> {
         let place = |&(x, y): &(u8, u8)| {
             let place = [x, y].map(f64::from);
             let mm = [0, 1].map(|axis| sizes.pen / 2.0 + place[axis] * sizes.unit[axis]);
-            Spot { x: steps(left + mm[0]), y: steps(mm[1]) }
+            Place::new(steps(left + mm[0]), steps(mm[1]))
         };
-        let drawn: Vec<Vec<IntPoint<i32>>> = strokes
+        let drawn: Vec<Vec<Place>> = strokes
             .iter()
             .flat_map(|stroke| stroke.windows(stroke.len().min(2)))
             .map(|ends| drag(&pen, place(&ends[0]), place(&ends[ends.len() - 1])))
             .collect();
-        outline.loops.extend(joined(&drawn));
+        outline.loops.extend(combine::joined(&drawn).loops);
         left += sizes.glyph_width(units) + sizes.space();
     }
     Ok(outline)
@@ -103,30 +98,25 @@ pub fn text_width(text: &str, cap_height_mm: f64) -> Result<f64, UnknownGlyph> {
     Ok(if text.is_empty() { 0.0 } else { width - sizes.space() })
 }
 
-/// Grid steps; a label too long for the grid piles up beyond its end, and is refused with the solid.
-fn steps(mm: f64) -> i32 {
-    ((mm * grid::STEPS_PER_MM).round() as i32).clamp(-(1 << 24), 1 << 24)
-}
-
 /// A regular polygon about the origin, counter-clockwise, symmetric about both axes.
-fn pen(width: f64) -> Vec<Spot> {
+fn pen(width: f64) -> Vec<Place> {
     (0..PEN_CORNERS)
         .map(|corner| {
             let (sin, cos) = (std::f64::consts::TAU * corner as f64 / PEN_CORNERS as f64).sin_cos();
-            Spot { x: steps(width / 2.0 * cos), y: steps(width / 2.0 * sin) }
+            Place::new(steps(width / 2.0 * cos), steps(width / 2.0 * sin))
         })
         .collect()
 }
 
 /// What the pen covers on its way from one place to another: the hull of the pen at both.
-fn drag(pen: &[Spot], from: Spot, to: Spot) -> Vec<IntPoint<i32>> {
-    let way = Spot { x: to.x - from.x, y: to.y - from.y };
+fn drag(pen: &[Place], from: Place, to: Place) -> Vec<Place> {
+    let way = Place::new(to.x - from.x, to.y - from.y);
     // An edge of the pen whose outside looks along the way bounds the hull at the far end.
     let is_front = |corner: usize| {
         let (a, b) = (pen[corner % pen.len()], pen[(corner + 1) % pen.len()]);
         i64::from(b.y - a.y) * i64::from(way.x) - i64::from(b.x - a.x) * i64::from(way.y) > 0
     };
-    let at = |end: Spot, corner: Spot| IntPoint::new(end.x + corner.x, end.y + corner.y);
+    let at = |end: Place, corner: Place| Place::new(end.x + corner.x, end.y + corner.y);
     let mut hull = Vec::with_capacity(pen.len() + 2);
     for (index, &corner) in pen.iter().enumerate() {
         match (is_front(index + pen.len() - 1), is_front(index)) {
@@ -137,13 +127,6 @@ fn drag(pen: &[Spot], from: Spot, to: Spot) -> Vec<IntPoint<i32>> {
         }
     }
     hull
-}
-
-/// The union of stroke outlines: outer loops counter-clockwise, holes clockwise.
-fn joined(strokes: &[Vec<IntPoint<i32>>]) -> impl Iterator<Item = Vec<[f64; 2]>> {
-    let shapes = Overlay::from_subj(strokes).overlay(OverlayRule::Subject, FillRule::NonZero);
-    let mm = |point: IntPoint<i32>| [grid::to_mm(point.x), grid::to_mm(point.y)];
-    shapes.into_iter().flatten().map(move |points| points.into_iter().map(mm).collect())
 }
 
 #[cfg(test)]
