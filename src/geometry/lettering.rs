@@ -187,4 +187,59 @@ mod tests {
         assert_eq!(text("8µm", 5.0).unwrap_err(), UnknownGlyph('µ'));
         assert_eq!(text_width("a?", 5.0).unwrap_err(), UnknownGlyph('?'));
     }
+
+    #[test]
+    fn the_pen_is_nowhere_thinner_than_two_lines_of_a_nozzle() {
+        let corners: Vec<[f64; 2]> = pen(PEN * MIN_CAP_HEIGHT_MM)
+            .iter()
+            .map(|corner| [f64::from(corner.x), f64::from(corner.y)].map(|steps| steps / 8192.0))
+            .collect();
+        for degree in 0..180 {
+            let (sin, cos) = f64::from(degree).to_radians().sin_cos();
+            let across = corners.iter().map(|[x, y]| x * cos + y * sin);
+            let width = across.clone().fold(f64::MIN, f64::max) - across.fold(f64::MAX, f64::min);
+            assert!(width >= 0.83, "{width} mm at {degree} degrees");
+        }
+    }
+
+    type Line = [[f64; 2]; 2];
+
+    /// Distance of two stretches: that of an end of one from the other, unless they cross.
+    fn distance(a: Line, b: Line) -> f64 {
+        let side = |[q, r]: Line, p: [f64; 2]| (r[0] - q[0]) * (p[1] - q[1]) - (r[1] - q[1]) * (p[0] - q[0]);
+        if side(a, b[0]) * side(a, b[1]) < 0.0 && side(b, a[0]) * side(b, a[1]) < 0.0 {
+            return 0.0;
+        }
+        let to = |p: [f64; 2], [q, r]: Line| {
+            let way = [r[0] - q[0], r[1] - q[1]];
+            let length = way[0].hypot(way[1]).max(1e-9);
+            let share = ((p[0] - q[0]) * way[0] + (p[1] - q[1]) * way[1]) / length.powi(2);
+            let share = share.clamp(0.0, 1.0);
+            (p[0] - q[0] - share * way[0]).hypot(p[1] - q[1] - share * way[1])
+        };
+        [to(a[0], b), to(a[1], b), to(b[0], a), to(b[1], a)].into_iter().fold(f64::MAX, f64::min)
+    }
+
+    #[test]
+    fn strokes_that_do_not_meet_leave_a_gap_that_prints() {
+        let sizes = Sizes::new(MIN_CAP_HEIGHT_MM);
+        let mm = |(x, y): (u8, u8)| [f64::from(x) * sizes.unit[0], f64::from(y) * sizes.unit[1]];
+        for character in glyphs::SHOWN.chars() {
+            let (_, strokes) = glyph(character).unwrap();
+            let pairs = strokes.iter().flat_map(|stroke| stroke.windows(stroke.len().min(2)));
+            let lines: Vec<Line> = pairs.map(|ends| [mm(ends[0]), mm(ends[ends.len() - 1])]).collect();
+            let meets = |i: usize, j: usize| distance(lines[i], lines[j]) < 1e-9;
+            for (i, j) in (0..lines.len()).flat_map(|i| (0..i).map(move |j| (i, j))) {
+                // Neighbours, and the two sides of a cut corner, run into one another.
+                let bridged = (0..lines.len()).any(|k| meets(i, k) && meets(k, j));
+                let way = |line: Line| [line[1][0] - line[0][0], line[1][1] - line[0][1]];
+                let (u, v) = (way(lines[i]), way(lines[j]));
+                let parallel = (u[0] * v[1] - u[1] * v[0]).abs() < 1e-9;
+                if !meets(i, j) && (parallel || !bridged) {
+                    let gap = distance(lines[i], lines[j]) - sizes.pen;
+                    assert!(gap >= 0.4 - 1e-9, "{character}: {gap:.2} mm between strokes {i} and {j}");
+                }
+            }
+        }
+    }
 }

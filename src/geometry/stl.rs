@@ -221,6 +221,14 @@ pub fn prove(bytes: &[u8], expected_shells: usize) -> Result<Proof, StlError> {
     check::prove(&parse(bytes)?, expected_shells).map_err(StlError::NotASolid)
 }
 
+/// The same of a file.
+///
+/// # Errors
+/// When it cannot be read, or as [`prove`].
+pub fn prove_file(path: &Path, expected_shells: usize) -> Result<Proof, StlError> {
+    check::prove(&read_back(path)?, expected_shells).map_err(StlError::NotASolid)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -275,6 +283,8 @@ mod tests {
         write(&copies, "rings", &File::create_new(&path).unwrap()).unwrap();
         assert!(std::fs::read(&path).unwrap() == to_bytes(&copies, "rings").unwrap());
         assert_eq!(read_back(&path).unwrap().triangles.len(), copies.len() * solid.triangles().len());
+        write(&[&solid], "ring", &File::create(&path).unwrap()).unwrap();
+        assert_eq!(prove_file(&path, 1).unwrap().volume_mm3(), solid.volume_mm3());
         let error = read_back(&scratch.path().join("none.stl")).unwrap_err().to_string();
         assert!(
             error.ends_with("none.stl: cannot read back: No such file or directory (os error 2)"),
