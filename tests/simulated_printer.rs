@@ -68,16 +68,16 @@ fn coefficients_lie_in_their_intervals_at_the_nominal_rate() {
     assert!(share < 0.80, "{share}");
 }
 
-/// Least squares knows the print-to-print spread from few prints badly; the rates are recorded as they
-/// are, and the bounds are those that a change of the method must not fall below.
+/// Least squares knows the print-to-print spread from few prints badly, so the allowance counts as one
+/// print more: intervals never hold too seldom, and too often where prints are more alike than any are.
 #[test]
 fn new_prints_lie_in_their_intervals() {
-    let cases = [(1, 0.03, 0.93), (2, 0.03, 0.88), (3, 0.03, 0.91), (5, 0.03, 0.93), (3, 0.0, 0.93)];
-    for (prints, print_sd_mm, least) in cases {
+    let cases = [(1, 0.03, 0.97), (2, 0.03, 0.99), (3, 0.03, 0.98), (5, 0.03, 0.98), (3, 0.0, 1.0)];
+    for (prints, print_sd_mm, most) in cases {
         let printer = Printer { prints, print_sd_mm, ..Printer::usual() };
         let share = prediction_coverage(&printer, 300);
         println!("{prints} prints, print-to-print sd {print_sd_mm}: {share:.4}");
-        assert!((least..=0.99).contains(&share), "{prints}: {share}");
+        assert!((0.94..=most).contains(&share), "{prints}: {share}");
     }
     // Three times the allowance of one print is not covered, so the check can fail.
     let wild = Printer { prints: 1, print_sd_mm: 0.09, ..Printer::usual() };
@@ -92,7 +92,7 @@ fn spreads_come_back() {
     assert!((spread.print.sd_mm / 0.05 - 1.0).abs() < 0.25, "{spread:?}");
     assert!((spread.feature.sd_mm / 0.02 - 1.0).abs() < 0.05, "{spread:?}");
     assert!((spread.repeat.unwrap().sd_mm / 0.01 - 1.0).abs() < 0.05, "{spread:?}");
-    assert_eq!(spread.print.dof, Some(39.0));
+    assert_eq!(spread.print.dof, Some(40.0)); // 39, and one of the allowance
 }
 
 #[test]
