@@ -48,7 +48,7 @@ pub fn fit_report(setups: &[SetupReport], conditions: &Conditions) -> Result<Str
 }
 
 #[derive(Template)]
-#[template(path = "fit_report.html")]
+#[template(path = "fit_report.html", config = "src/report/askama.toml")]
 struct Page<'a> {
     title: String,
     lead: &'a str,

@@ -21,7 +21,7 @@ pub enum GuideError {
 }
 
 #[derive(Template)]
-#[template(path = "guide.html")]
+#[template(path = "guide.html", config = "src/report/askama.toml")]
 struct Page<'a> {
     setup: &'a str,
     summary: Summary,
