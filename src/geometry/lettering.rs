@@ -1,6 +1,6 @@
 //! Labels: text as an outline thick enough to print, raised or engraved.
 //!
-//! The middle lines of [`glyphs`](super::glyphs) are drawn with a round pen and joined, on the grid of
+//! The middle lines of our own glyphs are drawn with a round pen and joined, on the grid of
 //! the solids. The pen is 0.17 of the height of a capital wide and capitals are at least 5 mm tall, so
 //! that a stroke is never thinner than 0.83 mm across, two lines of a 0.4 mm nozzle; strokes that do not
 //! meet are at least 0.4 mm apart.
