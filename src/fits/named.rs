@@ -79,12 +79,11 @@ impl FitError {
 }
 
 impl NamedFit {
-    /// Least and most clearance with a mate of this size, mm; negative is interference.
+    /// Least and most clearance with a mate of this size, mm, to a micrometre; negative is interference.
     pub fn clearance(&self, mate_mm: f64) -> Limits {
-        Limits {
-            lower_mm: decimal_mm(self.clearance.lower_mm + self.growth * mate_mm),
-            upper_mm: decimal_mm(self.clearance.upper_mm + self.growth * mate_mm),
-        }
+        // To a micrometre: nobody can print finer, and the limits stay readable.
+        let grown = |end_mm: f64| ((end_mm + self.growth * mate_mm) * 1000.0).round() / 1000.0;
+        Limits { lower_mm: grown(self.clearance.lower_mm), upper_mm: grown(self.clearance.upper_mm) }
     }
 
     /// Whether parts in the middle of the range must be pressed together.
@@ -271,10 +270,9 @@ impl FitsFile<'_> {
 }
 
 fn clearance(value: &DeValue<'_>) -> Option<Limits> {
-    let pair = value.as_array()?;
-    let [least, most] = [pair.get(0)?, pair.get(1)?].map(|end| number(end.get_ref()));
-    let limits = Limits { lower_mm: least?, upper_mm: most? };
-    (pair.iter().count() == 2 && limits.lower_mm < limits.upper_mm).then_some(limits)
+    let mut ends = value.as_array()?.iter().map(|end| number(end.get_ref()));
+    let limits = Limits { lower_mm: ends.next()??, upper_mm: ends.next()?? };
+    (ends.next().is_none() && limits.lower_mm < limits.upper_mm).then_some(limits)
 }
 
 fn number(value: &DeValue<'_>) -> Option<f64> {

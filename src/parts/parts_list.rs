@@ -186,7 +186,8 @@ fn missing_columns(table: &Table, path: &Path) -> Vec<Problem> {
     if !has("kind") {
         missing.push("kind");
     }
-    if !has("target_mm") && !has("mate_mm") && !(has("lower_mm") && has("upper_mm")) {
+    let has_size = has("target_mm") || has("mate_mm") || (has("lower_mm") && has("upper_mm"));
+    if !has_size {
         missing.push("target_mm");
     }
     let twice = KNOWN
