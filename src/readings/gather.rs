@@ -70,7 +70,10 @@ pub(super) fn gather<R: Read + Send>(
     let joined = Mutex::new(Joined { next: 0, waiting: BTreeMap::new(), gathered: Gathered::new(layout) });
     let work = || -> Result<(), Interrupted> {
         let (mut text, mut workspace) = (Vec::new(), Workspace::default());
-        while let Some(number) = locked(&blocks).next(&mut text).map_err(Interrupted::Io)? {
+        loop {
+            // Two statements, so that the lock is not held while the block is read.
+            let next = locked(&blocks).next(&mut text);
+            let Some(number) = next.map_err(Interrupted::Io)? else { return Ok(()) };
             if std::str::from_utf8(&text).is_err() {
                 locked(&blocks).is_over = true;
                 return Err(Interrupted::NotUtf8);
@@ -78,7 +81,6 @@ pub(super) fn gather<R: Read + Send>(
             let block = block::read(&text, layout, &mut workspace, LIMITS);
             locked(&joined).add(number, block);
         }
-        Ok(())
     };
     thread::scope(|scope| {
         let others: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();

@@ -370,7 +370,7 @@ mod tests {
         assert_eq!(end_of_last_record(b"a,b", b','), None);
         assert_eq!(end_of_last_record(b"a,\"b\nc", b','), None);
         assert_eq!(end_of_last_record(b"a\nc,\"b\nc", b','), Some(2));
-        assert_eq!(end_of_last_record(b"a,\"b\nc\"\nd", b','), Some(9));
+        assert_eq!(end_of_last_record(b"a,\"b\nc\"\nd", b','), Some(8));
     }
 
     proptest! {
