@@ -3,6 +3,7 @@
 #[cfg(test)]
 mod fixture;
 pub mod parts_list;
+mod parts_reading;
 pub mod sized;
 pub mod sized_list;
 pub mod sized_table;
