@@ -159,7 +159,13 @@ fn fit_with(setup: &SetupReadings, model: Option<&str>) -> Fit {
 #[test]
 fn printed_bores_of_3_to_10_mm_are_curved_and_the_line_is_called_a_poor_fit() {
     let bores: Vec<(f64, f64)> = [
-        (3.0, 2.6034), (4.0, 3.6901), (5.0, 4.7733), (6.0, 5.83), (7.0, 6.84), (8.0, 7.86), (9.0, 8.87),
+        (3.0, 2.6034),
+        (4.0, 3.6901),
+        (5.0, 4.7733),
+        (6.0, 5.83),
+        (7.0, 6.84),
+        (8.0, 7.86),
+        (9.0, 8.87),
         (10.0, 9.88),
     ]
     .to_vec();

@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
-use crate::correction::Form;
 use crate::files::Outputs;
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, summed_up};
@@ -76,7 +76,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if let (Some(path), Some(fit)) = (written.first().filter(|_| args.out.is_some()), fits.first())
         && let Some((kind, coverage)) = fit.correction.kinds.first_key_value()
     {
-        output.progress(&format!("next: shrinkrule size {kind} {} --with {}", coverage.max_mm, path.display()))?;
+        output.progress(&format!(
+            "next: shrinkrule size {kind} {} --with {}",
+            coverage.max_mm,
+            path.display()
+        ))?;
     }
     Ok(Status::Done)
 }
@@ -124,12 +128,7 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
     fits.iter().flat_map(of).collect()
 }
 
-fn write(
-    args: &Args,
-    readings: &CheckedReadings,
-    fits: &[Fit],
-    outputs: &mut Outputs,
-) -> Result<(), Error> {
+fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
         for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {

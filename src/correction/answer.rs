@@ -175,7 +175,12 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
 
 fn write_model(out: &mut String, fit: &Fit) -> std::fmt::Result {
     let correction = &fit.correction;
-    writeln!(out, "\n  printed = offset + scale * drawn; model `{}`: {}", correction.form, correction.form.in_words())?;
+    writeln!(
+        out,
+        "\n  printed = offset + scale * drawn; model `{}`: {}",
+        correction.form,
+        correction.form.in_words()
+    )?;
     if !correction.runners_up.is_empty() {
         let others: Vec<String> = correction
             .runners_up

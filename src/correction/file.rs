@@ -15,8 +15,8 @@ use crate::files::{self, FileError};
 use crate::kind::Kind;
 use crate::problem::Problem;
 
-use super::fit::Method;
 use super::first_layer::FirstLayerSpread;
+use super::fit::Method;
 use super::{Correction, Term, read_file};
 
 /// The format that this program writes, and the newest that it reads.
@@ -142,7 +142,10 @@ impl Correction {
         }
         writeln!(out, "#")?;
         writeln!(out, "# Sizes to draw: shrinkrule size KIND MM --with THIS-FILE")?;
-        writeln!(out, "# The tables under `kinds` repeat the coefficients further down; fit again rather than edit.")
+        writeln!(
+            out,
+            "# The tables under `kinds` repeat the coefficients further down; fit again rather than edit."
+        )
     }
 
     fn write_kinds(&self, out: &mut String) -> std::fmt::Result {
@@ -166,13 +169,13 @@ impl Correction {
 
     fn write_spread(&self, out: &mut String) -> std::fmt::Result {
         let spread = &self.spread;
-        writeln!(out, "\n# standard deviations that a new print adds; without _dof: an allowance, not measured")?;
+        writeln!(
+            out,
+            "\n# standard deviations that a new print adds; without _dof: an allowance, not measured"
+        )?;
         writeln!(out, "[spread]")?;
-        let estimates = [
-            ("print", Some(spread.print)),
-            ("feature", Some(spread.feature)),
-            ("repeat", spread.repeat),
-        ];
+        let estimates =
+            [("print", Some(spread.print)), ("feature", Some(spread.feature)), ("repeat", spread.repeat)];
         for (name, estimate) in estimates {
             if let Some(estimate) = estimate {
                 writeln!(out, "{name}_sd_mm = {:?}", estimate.sd_mm)?;
@@ -304,7 +307,12 @@ mod tests {
         let text = text.replacen("print_sd_mm = ", "print_sd_mm = -1.0 # ", 1);
         let text = text.replacen("model = \"", "model = \"my-", 1);
         let said = problems(&text);
-        for key in ["setup: this key is missing", "dof: `nan` is not a finite number", "spread.print_sd_mm: `-1` is below 0", "model: `my-"] {
+        for key in [
+            "setup: this key is missing",
+            "dof: `nan` is not a finite number",
+            "spread.print_sd_mm: `-1` is below 0",
+            "model: `my-",
+        ] {
             assert!(said.contains(key), "{key} is not in {said}");
         }
     }
@@ -313,7 +321,10 @@ mod tests {
     fn numbers_that_are_no_covariance_are_refused() {
         let mut correction = fitted();
         correction.covariance[0][1] *= 2.0;
-        assert!(problems(&correction.to_toml(None)).contains("estimate.covariance: these numbers are no covariance"));
+        assert!(
+            problems(&correction.to_toml(None))
+                .contains("estimate.covariance: these numbers are no covariance")
+        );
         let mut correction = fitted();
         let root = |i: usize, c: &Correction| c.covariance[i][i].sqrt();
         let over = 1.5 * root(0, &correction) * root(1, &correction);

@@ -55,7 +55,12 @@ impl FirstLayerSpread {
     pub fn in_words(&self) -> String {
         let interval = match self.half_width_mm {
             Some(half) => {
-                format!("95 %: {:.2} to {:.2}, {} pairs", self.mean_mm - half, self.mean_mm + half, self.pairs)
+                format!(
+                    "95 %: {:.2} to {:.2}, {} pairs",
+                    self.mean_mm - half,
+                    self.mean_mm + half,
+                    self.pairs
+                )
             }
             None => "one pair: no interval".to_owned(),
         };

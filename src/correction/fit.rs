@@ -161,8 +161,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let mut found = Suspects::default();
     suspects::slips(&mut seen, &mut found);
     suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
-    let mut estimate =
-        suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
+    let mut estimate = suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
     found.set_aside.sort_by_key(|aside| aside.line);
     let mut warnings = Vec::new();
     if options.keep_all && !found.set_aside.is_empty() {
@@ -282,10 +281,8 @@ fn what_cannot_be_told(
             one_size(estimate)
         ));
     } else if form.scale == ScaleForm::Own && estimate.kinds.iter().any(|of| of.sizes < 2) {
-        warnings.push(format!(
-            "no scale can be told for what was measured at one size: {}",
-            one_size(estimate)
-        ));
+        warnings
+            .push(format!("no scale can be told for what was measured at one size: {}", one_size(estimate)));
     }
     warnings.extend(shape::poor_fits(estimate, options.form.is_some()));
     warnings

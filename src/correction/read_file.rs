@@ -9,8 +9,8 @@ use toml::de::DeTable;
 use crate::kind::Kind;
 use crate::problem::Problem;
 
-use super::fit::Method;
 use super::file::FORMAT;
+use super::fit::Method;
 use super::toml_keys::{Keys, Source};
 use super::{Correction, Coverage, Form, RunnerUp, SetAside, Spread, SpreadEstimate, Term};
 
@@ -274,7 +274,8 @@ fn check(source: &mut Source<'_>, keys: &Keys<'_>, correction: &Correction) {
     }
     let Some(tables) = keys.table(source, "kinds") else { return };
     for kind in correction.kinds.keys() {
-        let (Some(table), Some(summary)) = (tables.table(source, kind.name()), correction.summary(*kind)) else {
+        let (Some(table), Some(summary)) = (tables.table(source, kind.name()), correction.summary(*kind))
+        else {
             continue;
         };
         let repeated = [

@@ -74,7 +74,8 @@ pub(super) fn among_repeats(
     let clean = |seen: &Observation| {
         seen.used && seen.count > 1 && seen.squares_mm2 <= limit * f64::from(seen.count - 1)
     };
-    let readings: u32 = observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
+    let readings: u32 =
+        observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
     let (mut squares, mut dof) = (0.0, 0.0);
     for seen in observations.iter().filter(|seen| clean(seen)) {
         squares += seen.squares_mm2;
@@ -92,8 +93,7 @@ pub(super) fn among_repeats(
             let seen = &observations[at];
             let n = f64::from(seen.count);
             let gain = n / (n - 1.0) * (worst.mm - seen.mean_mm).powi(2);
-            let (others, others_dof) =
-                if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
+            let (others, others_dof) = if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
             if others_dof < 3.0 {
                 break;
             }
@@ -318,7 +318,8 @@ fn feature_reason(
     let times = studentised.map_or_else(String::new, |t| {
         format!(": {:.1} times the spread of the others, the limit is {bound:.1}", t.abs())
     });
-    let mean = if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
+    let mean =
+        if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
     format!(
         "{mean}{} is {:.2} mm {} the fit of all the others{times}",
         name(setup, seen),

@@ -68,13 +68,7 @@ impl Rows {
     ///
     /// # Panics
     /// When the row has not as many values as there are columns: a slip of the caller's.
-    pub fn push_repeated(
-        &mut self,
-        row: impl IntoIterator<Item = f64>,
-        mean: f64,
-        count: u64,
-        squares: f64,
-    ) {
+    pub fn push_repeated(&mut self, row: impl IntoIterator<Item = f64>, mean: f64, count: u64, squares: f64) {
         if count == 0 {
             return;
         }
@@ -135,7 +129,8 @@ impl Rows {
                 *square += (value / largest).powi(2);
             }
         }
-        let scale: Vec<f64> = squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
+        let scale: Vec<f64> =
+            squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
         for row in self.matrix.chunks_exact_mut(p) {
             for (value, scale) in row.iter_mut().zip(&scale) {
                 *value /= scale;

@@ -67,7 +67,13 @@ pub struct Printer {
 impl Printer {
     /// Four kinds of a coupon set, with one scale for all.
     pub fn usual() -> Self {
-        let kind = |kind, offset_mm, sizes_mm| Truth { kind, offset_mm, scale: 0.996, small_bore_mm2: 0.0, sizes_mm };
+        let kind = |kind, offset_mm, sizes_mm| Truth {
+            kind,
+            offset_mm,
+            scale: 0.996,
+            small_bore_mm2: 0.0,
+            sizes_mm,
+        };
         Self {
             kinds: vec![
                 kind(Kind::Bore, -0.18, &[4.0, 5.0, 6.0, 8.0, 10.0]),
