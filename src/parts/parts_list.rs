@@ -5,7 +5,7 @@
 //! `target_mm` is the nominal size, and `mate_mm` stands in for it. `mate_lower_mm` and `mate_upper_mm`
 //! say between which limits the bought part itself lies. A cell that is blank is not given.
 //!
-//! What cannot be read is a problem of the file: see [`super::parts_reading`]. What can be read and not be
+//! What cannot be read is a problem of the file: see `parts_reading`. What can be read and not be
 //! met is a matter of its line: see [`super::sized_list`].
 
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
