@@ -16,7 +16,7 @@ use crate::kind::{Axis, Kind};
 use crate::stats::distribution::{t_below, t_quantile};
 use crate::units::Mm;
 
-use super::Correction;
+use super::{Correction, PrintEffects};
 
 /// What a drawn size will print as.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,7 +122,13 @@ impl Correction {
             .kinds
             .get(&kind)
             .ok_or_else(|| CannotApply::KindNotMeasured { setup: self.setup.clone(), kind })?;
+        let beyond_mm = (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0);
+        let expected_mm = drawn_mm + self.deviation_mm(kind, axis, drawn_mm);
         let prints = f64::from(self.prints.max(1));
+        if let Some(effects) = &self.print_effects {
+            let (variance, dof) = self.structured_variance_mm2(effects, kind, axis, drawn_mm);
+            return Ok(Prediction { expected_mm, sd_mm: variance.sqrt(), dof, beyond_mm });
+        }
         let fitted = self.coefficient_variance_mm2(kind, axis, drawn_mm) + self.spread.feature.sd_mm.powi(2);
         let print = self.spread.print.sd_mm.powi(2) * (1.0 + 1.0 / prints);
         let caliper = self.spread.caliper_u_mm.powi(2);
@@ -131,11 +137,36 @@ impl Correction {
         let doubt = |part: f64, dof: f64| if part > 0.0 { part * part / dof } else { 0.0 };
         let doubts = doubt(fitted, self.dof) + self.spread.print.dof.map_or(0.0, |dof| doubt(print, dof));
         Ok(Prediction {
-            expected_mm: drawn_mm + self.deviation_mm(kind, axis, drawn_mm),
+            expected_mm,
             sd_mm: variance.sqrt(),
             dof: if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY },
-            beyond_mm: (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0),
+            beyond_mm,
         })
+    }
+
+    /// Variance of a new print's size under the structured model, mm^2, and its degrees of freedom.
+    ///
+    /// The covariance of the coefficients already holds what the m measured prints' own effects leave
+    /// in their mean, about 1/m of each part. That share is as doubtful as the part itself and goes with
+    /// it; the rest is as doubtful as the feature-to-feature spread.
+    fn structured_variance_mm2(
+        &self,
+        effects: &PrintEffects,
+        kind: Kind,
+        axis: Axis,
+        drawn_mm: f64,
+    ) -> (f64, f64) {
+        let prints = f64::from(self.prints.max(1));
+        let coefficients = self.coefficient_variance_mm2(kind, axis, drawn_mm);
+        let parts = effects.variances_mm2(kind, drawn_mm);
+        let print: f64 = parts.iter().map(|(variance, _)| variance).sum();
+        let shared = (print / prints).min(coefficients);
+        let share = if print > 0.0 { 1.0 + shared / print } else { 1.0 };
+        let rest = coefficients - shared + self.spread.feature.sd_mm.powi(2);
+        let variance = print * share + rest + self.spread.caliper_u_mm.powi(2);
+        let own = rest * rest / self.spread.feature.dof.unwrap_or(f64::INFINITY);
+        let doubts: f64 = parts.iter().map(|(part, dof)| (part * share).powi(2) / dof).sum::<f64>() + own;
+        (variance, if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY })
     }
 
     /// The size to draw, rounded to `step`, so that the print measures `target` on average.
@@ -215,6 +246,7 @@ mod tests {
                 repeat: None,
                 caliper_u_mm: 0.003,
             },
+            print_effects: None,
             set_aside: Vec::new(),
             warnings: Vec::new(),
         }

@@ -1,0 +1,371 @@
+//! The structured model averaged over what is not known of its spreads.
+//!
+//! Given the spreads, everything is linear and normal ([`crate::stats::mixed`]). The spreads themselves
+//! are known poorly from a dozen features or two prints, and plugging in one estimate, zero perhaps,
+//! would claim too much. So the answer is averaged over a grid of them, each point weighted by its
+//! restricted likelihood times the prior: feature to feature, print to print, and the spreads that own
+//! offsets and the x/y difference may have. The grid reaches as far as the weights do.
+
+use crate::stats::mixed::{Products, Reduced, Row, Solution};
+
+use super::design::Part;
+use super::priors::{self, LogNormal, Prior};
+
+/// Points across the feature-to-feature spread.
+const FEATURE_POINTS: u32 = 7;
+/// Points across the print-to-print spread.
+const PRINT_POINTS: u32 = 7;
+/// Points across the prints' scale over their swell, in standard deviations of the prior's logarithm,
+/// with weights: Gauss-Hermite of two points (Abramowitz and Stegun 25.4.46).
+const SHRINK_POINTS: [(f64, f64); 2] = [(-1.0, 0.5), (1.0, 0.5)];
+/// Points of less than this share of the heaviest one's weight are left out.
+const NEGLIGIBLE_LN: f64 = -9.0;
+
+/// One part of the model with its observations.
+pub struct Observed<'a> {
+    /// The part.
+    pub part: &'a Part,
+    /// Rows with equal reading variance, taken in with unit weights.
+    groups: Vec<(f64, Products)>,
+    prior_means: Vec<f64>,
+}
+
+/// What one row of a part observes.
+#[derive(Clone, Copy, Debug)]
+pub struct Observation {
+    /// Deviation, mm.
+    pub deviation_mm: f64,
+    /// What the reading adds to its variance, mm^2.
+    pub reading_variance_mm2: f64,
+}
+
+impl<'a> Observed<'a> {
+    /// Takes in a part; rows that observe `None` are left out.
+    pub fn new(part: &'a Part, prints: usize, rows: &[Option<Observation>]) -> Self {
+        let prior_means: Vec<f64> = part
+            .terms
+            .iter()
+            .map(|term| match priors::prior(*term) {
+                Prior::Fixed { mean, .. } => mean,
+                Prior::OwnOffset | Prior::XyDifference => 0.0,
+            })
+            .collect();
+        let mut groups: Vec<(f64, Products)> = Vec::new();
+        for (row, observation) in rows.iter().enumerate() {
+            let Some(observation) = observation else { continue };
+            let variance = observation.reading_variance_mm2;
+            let found = groups.iter().position(|(known, _)| *known == variance);
+            let index = found.unwrap_or_else(|| {
+                groups.push((variance, Products::new(part.terms.len(), part.effects, prints)));
+                groups.len() - 1
+            });
+            let x = part.x(row);
+            let expected: f64 = x.iter().zip(&prior_means).map(|(x, mean)| x * mean).sum();
+            let y = observation.deviation_mm - expected;
+            groups[index].1.add(Row { x, z: part.z(row), group: part.print[row], y }, 1.0);
+        }
+        Self { part, groups, prior_means }
+    }
+
+    /// The sums of products at this feature-to-feature spread.
+    pub fn products(&self, feature_sd: f64, prints: usize) -> Products {
+        let mut all = Products::new(self.part.terms.len(), self.part.effects, prints);
+        for (variance, products) in &self.groups {
+            all.add_all(products, 1.0 / (feature_sd * feature_sd + variance));
+        }
+        all
+    }
+}
+
+/// The spread of prints in one part, as multiples of something or absolute.
+#[derive(Clone, Copy, Debug)]
+pub struct PrintPrior {
+    /// The spread or its ratio to feature to feature.
+    pub spread: LogNormal,
+    /// Whether it is a ratio.
+    pub over_feature: bool,
+}
+
+impl PrintPrior {
+    fn sd(self, value: f64, feature_sd: f64) -> f64 {
+        if self.over_feature { value * feature_sd } else { value }
+    }
+}
+
+/// The precisions that the priors of a part's terms may have, each with a share of the weight.
+pub fn precisions(part: &Part, scale: f64) -> Vec<Vec<f64>> {
+    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
+    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_SDS_MM } else { &[1.0] };
+    let xy: &[f64] = if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_SDS } else { &[1.0] };
+    let one = |own: f64, xy: f64| {
+        let sds = part.terms.iter().map(|term| match priors::prior(*term) {
+            Prior::Fixed { sd, .. } => sd,
+            Prior::OwnOffset => own,
+            Prior::XyDifference => xy,
+        });
+        sds.map(|sd| (scale * sd).powi(-2)).collect()
+    };
+    own.iter().flat_map(|own| xy.iter().map(move |xy| (*own, *xy))).map(|(own, xy)| one(own, xy)).collect()
+}
+
+/// A value of a spread and its share of the weight.
+pub type Weighted = (f64, f64);
+
+/// What is known of one part.
+#[derive(Clone, Debug, Default)]
+pub struct PartPosterior {
+    /// Expected coefficients.
+    pub mean: Vec<f64>,
+    /// Their covariance, row by row, prints' effects included.
+    pub covariance: Vec<f64>,
+    /// Each print effect's standard deviation, over the grid.
+    pub effect_sds: Vec<Vec<Weighted>>,
+}
+
+/// What is known of all of it.
+#[derive(Clone, Debug)]
+pub struct Posterior {
+    /// Feature-to-feature standard deviation, over the grid, mm.
+    pub feature_sd: Vec<Weighted>,
+    /// The parts, in the order given.
+    pub parts: Vec<PartPosterior>,
+}
+
+/// Averages over the spreads.
+pub fn average(
+    observed: &[Observed<'_>],
+    prints: usize,
+    print: &[PrintPrior],
+    prior_scale: f64,
+) -> Posterior {
+    let mut work = Work { reduced: Reduced::default(), solution: Solution::default() };
+    let all_precisions: Vec<Vec<Vec<f64>>> =
+        observed.iter().map(|observed| precisions(observed.part, prior_scale)).collect();
+    let features = feature_points(observed, prints, print, &all_precisions, &mut work);
+    // For each part and each feature-to-feature spread the points of the rest.
+    let mut tables: Vec<Vec<Table>> = Vec::new();
+    let mut weights_ln: Vec<f64> = features.iter().map(|sd| priors::FEATURE_SD_MM.density_ln(*sd)).collect();
+    for ((observed, print), precisions) in observed.iter().zip(print).zip(&all_precisions) {
+        let middle = features[features.len() / 2];
+        let ratios = print_points(observed, prints, *print, middle, precisions, &mut work);
+        let mut of_part = Vec::new();
+        for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
+            let table = Table::new(observed, prints, *print, *feature_sd, &ratios, precisions, &mut work);
+            *weight_ln += table.total_ln;
+            of_part.push(table);
+        }
+        tables.push(of_part);
+    }
+    let total_ln = log_sum(&weights_ln);
+    let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
+    let parts = observed.iter().zip(&tables).zip(&all_precisions);
+    let parts = parts.map(|((observed, tables), precisions)| {
+        moments(observed, prints, &features, &weights, tables, precisions, &mut work)
+    });
+    let parts = parts.collect();
+    Posterior { feature_sd: features.into_iter().zip(weights).collect(), parts }
+}
+
+struct Work {
+    reduced: Reduced,
+    solution: Solution,
+}
+
+/// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
+/// prior share.
+fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
+    if part.is_height {
+        return vec![(vec![sd], 0.0)];
+    }
+    let shrink = priors::SHRINK_OVER_PRINT_PER_MM;
+    let point =
+        |(z, weight): (f64, f64)| (vec![sd, sd * shrink.median * (z * shrink.ln_sd).exp()], weight.ln());
+    SHRINK_POINTS.into_iter().map(point).collect()
+}
+
+/// The points at one feature-to-feature spread and the logarithms of their weights.
+struct Table {
+    points: Vec<(Vec<f64>, f64)>,
+    /// Point by point, precision by precision.
+    weights_ln: Vec<f64>,
+    total_ln: f64,
+}
+
+impl Table {
+    fn new(
+        observed: &Observed<'_>,
+        prints: usize,
+        print: PrintPrior,
+        feature_sd: f64,
+        ratios: &[f64],
+        precisions: &[Vec<f64>],
+        work: &mut Work,
+    ) -> Self {
+        let products = observed.products(feature_sd, prints);
+        let share_ln = -f64::from(u32::try_from(precisions.len()).unwrap_or(u32::MAX)).ln();
+        let mut points = Vec::new();
+        let mut weights_ln = Vec::new();
+        for ratio in ratios {
+            for (sds, point_ln) in effect_points(observed.part, print.sd(*ratio, feature_sd)) {
+                products.reduce(&sds, &mut work.reduced);
+                for precision in precisions {
+                    // Every precision is positive, so the system always has a solution.
+                    let solved = work.reduced.solve(precision, &mut work.solution);
+                    let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
+                    weights_ln.push(evidence + print.spread.density_ln(*ratio) + point_ln + share_ln);
+                }
+                points.push((sds, point_ln));
+            }
+        }
+        let total_ln = log_sum(&weights_ln);
+        Self { points, weights_ln, total_ln }
+    }
+}
+
+/// Logarithm of a sum of exponentials.
+fn log_sum(terms: &[f64]) -> f64 {
+    let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln()
+}
+
+/// Mean, covariance and effects of one part over all points that weigh something.
+fn moments(
+    observed: &Observed<'_>,
+    prints: usize,
+    features: &[f64],
+    weights: &[f64],
+    tables: &[Table],
+    precisions: &[Vec<f64>],
+    work: &mut Work,
+) -> PartPosterior {
+    let q = observed.part.terms.len();
+    let mut posterior = PartPosterior {
+        mean: vec![0.0; q],
+        covariance: vec![0.0; q * q],
+        effect_sds: vec![Vec::new(); observed.part.effects],
+    };
+    let heaviest = weights.iter().copied().fold(0.0, f64::max).ln();
+    let mut taken = 0.0;
+    for ((feature_sd, weight), table) in features.iter().zip(weights).zip(tables) {
+        let products = observed.products(*feature_sd, prints);
+        for (point, (sds, _)) in table.points.iter().enumerate() {
+            let row = &table.weights_ln[point * precisions.len()..(point + 1) * precisions.len()];
+            let point_weight: f64 = row.iter().map(|ln| (ln - table.total_ln).exp() * weight).sum();
+            for (effect, sd) in posterior.effect_sds.iter_mut().zip(sds) {
+                effect.push((*sd, point_weight));
+            }
+            let mut reduced = false;
+            for (weight_ln, precision) in row.iter().zip(precisions) {
+                let share_ln = weight_ln - table.total_ln + weight.ln();
+                if share_ln < heaviest + NEGLIGIBLE_LN {
+                    continue;
+                }
+                if !reduced {
+                    products.reduce(sds, &mut work.reduced);
+                    reduced = true;
+                }
+                work.reduced.solve(precision, &mut work.solution);
+                let share = share_ln.exp();
+                taken += share;
+                let mean = &work.solution.mean;
+                for (sum, value) in posterior.mean.iter_mut().zip(mean) {
+                    *sum += share * value;
+                }
+                let covariance = work.solution.covariance();
+                for i in 0..q {
+                    for j in 0..q {
+                        posterior.covariance[i * q + j] +=
+                            share * (covariance[i * q + j] + mean[i] * mean[j]);
+                    }
+                }
+            }
+        }
+    }
+    for value in posterior.mean.iter_mut().chain(&mut posterior.covariance) {
+        *value /= taken;
+    }
+    for i in 0..q {
+        for j in 0..q {
+            posterior.covariance[i * q + j] -= posterior.mean[i] * posterior.mean[j];
+        }
+    }
+    for (mean, prior) in posterior.mean.iter_mut().zip(&observed.prior_means) {
+        *mean += prior;
+    }
+    posterior
+}
+
+/// Where the feature-to-feature spread may lie, with prints at their expected ratio.
+fn feature_points(
+    observed: &[Observed<'_>],
+    prints: usize,
+    print: &[PrintPrior],
+    precisions: &[Vec<Vec<f64>>],
+    work: &mut Work,
+) -> Vec<f64> {
+    let weight_ln = |ln: f64| {
+        let sd = ln.exp();
+        let parts = observed.iter().zip(print).zip(precisions);
+        let evidence = parts.map(|((observed, print), precisions)| {
+            let at = print.sd(print.spread.median, sd);
+            evidence_ln(&observed.products(sd, prints), observed.part, at, precisions, work)
+        });
+        evidence.sum::<f64>() + priors::FEATURE_SD_MM.density_ln(sd)
+    };
+    // From half a micrometre to a millimetre.
+    span(0.0005_f64.ln(), 1f64.ln(), FEATURE_POINTS, weight_ln)
+}
+
+/// Where the print-to-print spread (or its ratio) may lie.
+fn print_points(
+    observed: &Observed<'_>,
+    prints: usize,
+    print: PrintPrior,
+    feature_sd: f64,
+    precisions: &[Vec<f64>],
+    work: &mut Work,
+) -> Vec<f64> {
+    let products = observed.products(feature_sd, prints);
+    let median = print.spread.median.ln();
+    span(median - 4.0, median + 4.0, PRINT_POINTS, |ln| {
+        let at = print.sd(ln.exp(), feature_sd);
+        evidence_ln(&products, observed.part, at, precisions, work) + print.spread.density_ln(ln.exp())
+    })
+}
+
+/// Logarithm of the likelihood at one print spread and the middle one of the priors.
+fn evidence_ln(products: &Products, part: &Part, sd: f64, precisions: &[Vec<f64>], work: &mut Work) -> f64 {
+    let sds = if part.is_height { vec![sd] } else { vec![sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median] };
+    products.reduce(&sds, &mut work.reduced);
+    if work.reduced.solve(&precisions[precisions.len() / 2], &mut work.solution) {
+        work.solution.evidence_ln
+    } else {
+        f64::NEG_INFINITY
+    }
+}
+
+/// `count` values, evenly spaced in their logarithm, over where `weight_ln` comes within 4 of its maximum
+/// (a normal curve's 2.8 standard deviations).
+fn span(low: f64, high: f64, count: u32, mut weight_ln: impl FnMut(f64) -> f64) -> Vec<f64> {
+    // Steps of a quarter: an 28 % step of the spread. A maximum between two is still seen by both.
+    let steps = ((high - low) / 0.25).ceil();
+    let at = |i: f64| low + (high - low) * i / steps;
+    let mut values = Vec::new();
+    let mut i = 0.0;
+    while i <= steps {
+        values.push((at(i), weight_ln(at(i))));
+        i += 1.0;
+    }
+    let largest = values.iter().map(|(_, value)| *value).fold(f64::NEG_INFINITY, f64::max);
+    let within = |(_, value): &&(f64, f64)| *value > largest - 4.0;
+    let first = values.iter().position(|value| within(&value)).unwrap_or(0);
+    let last = values.iter().rposition(|value| within(&value)).unwrap_or(values.len() - 1);
+    let edge = |inside: usize, outside: usize| {
+        let ((x, y), (x_out, y_out)) = (values[inside], values[outside]);
+        let share = if y > y_out { ((y - largest + 4.0) / (y - y_out)).clamp(0.0, 1.0) } else { 0.0 };
+        x + share * (x_out - x)
+    };
+    let from = edge(first, first.saturating_sub(1));
+    let to = edge(last, (last + 1).min(values.len() - 1));
+    (0..count).map(|i| (from + (to - from) * f64::from(i) / f64::from(count - 1)).exp()).collect()
+}

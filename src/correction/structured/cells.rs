@@ -1,0 +1,143 @@
+//! From readings of features to one observation each, with what repeats say of the reading itself.
+//!
+//! Repeats of one feature are one observation of the print: their mean. How they scatter (R) is pooled
+//! over all features. A repeat that lies far from its siblings is a slip of reading and is set aside
+//! before the mean is taken; with two repeats that disagree nobody knows yet which one is wrong, so both
+//! are offered and the fit decides.
+
+use crate::correction::{SetAside, SpreadEstimate};
+use crate::readings::{FeatureReadings, Reading, Repeats};
+use crate::stats::robust::median;
+
+use super::Options;
+
+/// A repeat beyond this many standard deviations from its siblings is a slip: where the bisquare's
+/// weight reaches zero; among 120 readings one in three thousand sets is wrong by chance.
+pub const CUT: f64 = 4.685;
+
+/// One feature of one print, summarised.
+#[derive(Clone, Debug)]
+pub struct Cell {
+    /// Mean of its readings less nominal, mm.
+    pub deviation_mm: f64,
+    /// How many readings are behind it.
+    pub count: u32,
+    /// Two readings that disagree: either may be the slip.
+    pub disputed: Option<[Reading; 2]>,
+}
+
+/// What the readings of one setup come to.
+#[derive(Clone, Debug)]
+pub struct Cells {
+    /// One a feature and print, in the order of the readings.
+    pub cells: Vec<Cell>,
+    /// Spread of repeats; `None` when nothing was read twice.
+    pub repeat: Option<SpreadEstimate>,
+    /// Repeats that were set aside.
+    pub set_aside: Vec<SetAside>,
+}
+
+impl Cells {
+    /// What the reading adds to the variance of a cell's mean, mm^2.
+    ///
+    /// Repeats that scatter by less than one rounding all show the same digit: what the rounding hides
+    /// is then the same in each and does not average away.
+    pub fn reading_variance_mm2(&self, count: u32, resolution_mm: f64) -> f64 {
+        let rounding = resolution_mm * resolution_mm / 12.0;
+        match self.repeat {
+            Some(repeat) if repeat.sd_mm.powi(2) > rounding => repeat.sd_mm.powi(2) / f64::from(count),
+            _ => rounding,
+        }
+    }
+}
+
+/// Averages the repeats.
+pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm: f64) -> Cells {
+    let mut set_aside = Vec::new();
+    let rough = rough_repeat_sd(features).map(|sd| sd.max(resolution_mm / 12f64.sqrt()));
+    let (mut squares, mut dof) = (0.0, 0.0);
+    let cells = features
+        .iter()
+        .map(|feature| {
+            let mut repeats = feature.repeats;
+            let mut disputed = None;
+            if let (Some(sd), false) = (rough, options.keep_all) {
+                if repeats.count == 2 {
+                    let apart = repeats.highest.mm - repeats.lowest.mm;
+                    if apart > CUT * sd * std::f64::consts::SQRT_2 {
+                        disputed = Some([repeats.lowest, repeats.highest]);
+                    }
+                } else if let Some((slip, left)) = without_slip(&repeats, sd) {
+                    set_aside.push(SetAside {
+                        line: slip.line,
+                        reading_mm: slip.mm,
+                        reason: format!(
+                            "reads {:+.3} mm from the {} other readings of the same feature, {:.1} times their spread",
+                            slip.mm - left.mean_mm,
+                            left.count,
+                            (slip.mm - left.mean_mm).abs() / sd,
+                        ),
+                    });
+                    repeats = left;
+                }
+            }
+            if disputed.is_none() && repeats.count > 1 {
+                squares += repeats.sum_of_squares_mm2;
+                dof += f64::from(repeats.count - 1);
+            }
+            let mean = bore_size_mm(feature, repeats.mean_mm, options);
+            Cell { deviation_mm: mean - feature.nominal_mm, count: repeats.count, disputed }
+        })
+        .collect();
+    let repeat = (dof > 0.0).then(|| SpreadEstimate { sd_mm: (squares / dof).sqrt(), dof: Some(dof) });
+    Cells { cells, repeat, set_aside }
+}
+
+/// The size of a bore from what flat inside jaws read in it: they touch on a chord.
+///
+/// Source: geometry, `d^2 = reading^2 + flat^2`, the flat measured across the bore.
+pub fn bore_size_mm(feature: &FeatureReadings, reading_mm: f64, options: &Options) -> f64 {
+    use crate::kind::Kind;
+    match (feature.kind, options.jaw_flat_mm) {
+        (Kind::Bore | Kind::HorizontalBore, Some(flat)) => reading_mm.hypot(flat),
+        _ => reading_mm,
+    }
+}
+
+/// A spread of repeats that slips cannot move: the median over features of their sample variances.
+fn rough_repeat_sd(features: &[FeatureReadings]) -> Option<f64> {
+    let repeated = features.iter().filter(|feature| feature.repeats.count > 1);
+    let mut variances: Vec<f64> = repeated
+        .map(|feature| {
+            let dof = f64::from(feature.repeats.count - 1);
+            // Median of chi-square over its mean: Wilson and Hilferty 1931.
+            feature.repeats.sum_of_squares_mm2 / dof / (1.0 - 2.0 / (9.0 * dof)).powi(3)
+        })
+        .collect();
+    median(&mut variances).map(f64::sqrt)
+}
+
+/// The reading that its siblings disown, and what is left without it; at least two siblings.
+fn without_slip(repeats: &Repeats, sd: f64) -> Option<(Reading, Repeats)> {
+    if repeats.count < 3 {
+        return None;
+    }
+    let others = f64::from(repeats.count - 1);
+    let mean_of_others = |reading: Reading| (repeats.mean_mm * (others + 1.0) - reading.mm) / others;
+    let distance = |reading: Reading| (reading.mm - mean_of_others(reading)).abs();
+    let slip =
+        if distance(repeats.highest) > distance(repeats.lowest) { repeats.highest } else { repeats.lowest };
+    if distance(slip) <= CUT * sd * (1.0 + 1.0 / others).sqrt() {
+        return None;
+    }
+    let gone = (slip.mm - repeats.mean_mm).powi(2) * (others + 1.0) / others;
+    let left = Repeats {
+        count: repeats.count - 1,
+        mean_mm: mean_of_others(slip),
+        sum_of_squares_mm2: (repeats.sum_of_squares_mm2 - gone).max(0.0),
+        ..*repeats
+    };
+    // When the others disagree as well, this one is not the one that is wrong.
+    let spread_left = (left.sum_of_squares_mm2 / (others - 1.0).max(1.0)).sqrt();
+    (spread_left <= CUT * sd).then_some((slip, left))
+}

@@ -1,0 +1,197 @@
+//! The structured error model: what physics says a printer may do, fitted to one setup's readings.
+//!
+//! ```text
+//! deviation = sign swell + scale x + difference (+-x/2) + small bore / x + own offset of the kind
+//!           + sign swell of the print + scale of the print x + feature
+//! ```
+//!
+//! with sign +2 outside, -2 inside, 0 where wall swell cancels. Swell and scale are shared by all kinds;
+//! what a kind has of its own, and the difference of x and y, are held towards zero by weak priors
+//! ([`priors`]), so a fit never has to choose between "all own" and "none own" and never meets columns
+//! that cannot be told apart. Prints differ by a little swell and a little scale. The steps:
+//!
+//! 1. [`cells`]: repeats are averaged; how they scatter (R) is pooled; slips among siblings go.
+//! 2. [`resist`]: the robust fit finds what the model disowns and takes its pull from the rest.
+//! 3. [`average`]: the answer averaged over what is not known of the spreads.
+//! 4. [`outcome`]: a [`Correction`](super::Correction) that predicts with all of it.
+//!
+//! Source of the form: the project's design; of averaging over spreads in place of plugging one in:
+//! Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 5.3 and 15.
+
+pub mod average;
+pub mod cells;
+pub mod design;
+pub mod outcome;
+pub mod priors;
+pub mod resist;
+
+use crate::correction::fitted::Fit;
+use crate::readings::{Conditions, SetupReadings};
+
+use average::{Observation, Observed, PrintPrior};
+use cells::Cells;
+use resist::{Judged, Resisted};
+
+/// What a person may decide about a fit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Use every reading at full weight.
+    pub keep_all: bool,
+    /// Width of the flat that the inside jaws touch a bore with, across the bore, mm. `None`: their chord
+    /// error stays in the small-bore term.
+    pub jaw_flat_mm: Option<f64>,
+    /// Print-to-print standard deviation of a size that swells, from the person's other corrections, mm.
+    pub print_sd_mm: Option<f64>,
+    /// Multiplies the standard deviations of the priors on coefficients; 1. For studies.
+    pub prior_scale: f64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { keep_all: false, jaw_flat_mm: None, print_sd_mm: None, prior_scale: 1.0 }
+    }
+}
+
+/// Why a setup cannot be fitted.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CannotFit {
+    /// There is nothing to fit.
+    #[error("`{setup}` has no readings")]
+    NoReadings {
+        /// The setup.
+        setup: String,
+    },
+    /// A size that cannot be: not above zero, or not a number.
+    #[error("line {line}: a feature drawn {nominal_mm} mm and measured {measured_mm} mm cannot be fitted")]
+    ImpossibleSize {
+        /// Line of its first reading.
+        line: u64,
+        /// The size it is drawn at.
+        nominal_mm: f64,
+        /// Mean of its readings.
+        measured_mm: f64,
+    },
+}
+
+/// Fits the structured model to one setup.
+///
+/// The correction's `readings_file`, `readings_sha256` and `program_version` are left empty: the caller
+/// knows them.
+pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) -> Result<Fit, CannotFit> {
+    if setup.features.is_empty() {
+        return Err(CannotFit::NoReadings { setup: setup.setup.clone() });
+    }
+    for feature in &setup.features {
+        let possible = feature.nominal_mm.is_finite() && feature.nominal_mm > 0.0;
+        if !possible || !feature.repeats.mean_mm.is_finite() || feature.repeats.count == 0 {
+            return Err(CannotFit::ImpossibleSize {
+                line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
+                nominal_mm: feature.nominal_mm,
+                measured_mm: feature.repeats.mean_mm,
+            });
+        }
+    }
+    let resolution_mm = conditions.caliper_resolution_mm.unwrap_or(0.01);
+    let mut cells = cells::summarise(&setup.features, options, resolution_mm);
+    let (parts, prints) = design::design(&setup.features);
+    let priors: Vec<PrintPrior> = parts.iter().map(|part| print_prior(part, options)).collect();
+    let observations = |cells: &Cells| -> Vec<Vec<Observation>> {
+        let of = |index: &usize| {
+            let cell = &cells.cells[*index];
+            Observation {
+                deviation_mm: cell.deviation_mm,
+                reading_variance_mm2: cells.reading_variance_mm2(cell.count, resolution_mm),
+            }
+        };
+        parts.iter().map(|part| part.features.iter().map(of).collect()).collect()
+    };
+    let judge = |cells: &Cells| {
+        let all = parts.iter().zip(&priors).zip(observations(cells));
+        let mut resisted: Vec<Resisted<'_>> = all
+            .map(|((part, prior), rows)| Resisted::new(part, prints, rows, *prior, options.prior_scale))
+            .collect();
+        resist::judge(&mut resisted, options.keep_all)
+    };
+    let (mut judged, mut feature_sd) = judge(&cells);
+    if settle_disputes(&mut cells, setup, &parts, &judged, feature_sd, options) {
+        (judged, feature_sd) = judge(&cells);
+    }
+    let seen = observations(&cells);
+    let observed: Vec<Observed<'_>> = parts
+        .iter()
+        .zip(&judged)
+        .zip(&seen)
+        .map(|((part, judged), seen)| {
+            let rows: Vec<Option<Observation>> = judged
+                .iter()
+                .zip(seen)
+                .map(|(judged, seen)| {
+                    judged.pseudo_mm.map(|deviation_mm| Observation { deviation_mm, ..*seen })
+                })
+                .collect();
+            Observed::new(part, prints, &rows)
+        })
+        .collect();
+    let posterior = average::average(&observed, prints, &priors, options.prior_scale);
+    let found =
+        outcome::Found { setup, conditions, options, cells: &cells, parts: &parts, prints, resolution_mm };
+    Ok(outcome::outcome(&found, &judged, feature_sd, &posterior))
+}
+
+fn print_prior(part: &design::Part, options: &Options) -> PrintPrior {
+    match options.print_sd_mm {
+        Some(median) if !part.is_height => {
+            let spread = priors::LogNormal { median, ..priors::PRINT_OVER_FEATURE };
+            PrintPrior { spread, over_feature: false }
+        }
+        _ if part.is_height => PrintPrior { spread: priors::HEIGHT_OVER_FEATURE, over_feature: true },
+        _ => PrintPrior { spread: priors::PRINT_OVER_FEATURE, over_feature: true },
+    }
+}
+
+/// Of two readings that disagree, sets aside the one that the fit disowns where it owns the other;
+/// whether any was.
+fn settle_disputes(
+    cells: &mut Cells,
+    setup: &SetupReadings,
+    parts: &[design::Part],
+    judged: &[Vec<Judged>],
+    feature_sd: f64,
+    options: &Options,
+) -> bool {
+    let reading_sd = cells.repeat.map_or(0.0, |repeat| repeat.sd_mm);
+    let expected_sd = feature_sd.hypot(reading_sd);
+    let mut any = false;
+    for (part, judged) in parts.iter().zip(judged) {
+        for (index, judged) in part.features.iter().zip(judged) {
+            let feature = &setup.features[*index];
+            let Some(pair) = cells.cells[*index].disputed else { continue };
+            let fitted_mm = cells.cells[*index].deviation_mm - judged.residual_mm;
+            let mut away = pair.map(|reading| {
+                let size = cells::bore_size_mm(feature, reading.mm, options);
+                (reading, size - feature.nominal_mm - fitted_mm)
+            });
+            away.sort_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+            let [(kept, near), (slip, far)] = away;
+            if near.abs() > 3.0 * expected_sd || far.abs() < cells::CUT * expected_sd {
+                continue;
+            }
+            any = true;
+            let size = cells::bore_size_mm(feature, kept.mm, options);
+            cells.cells[*index] =
+                cells::Cell { deviation_mm: size - feature.nominal_mm, count: 1, disputed: None };
+            cells.set_aside.push(crate::correction::SetAside {
+                line: slip.line,
+                reading_mm: slip.mm,
+                reason: format!(
+                    "the two readings of this feature differ by {:.3} mm, and this one lies {far:+.3} mm from the fit",
+                    (slip.mm - kept.mm).abs()
+                ),
+            });
+        }
+    }
+    any
+}
+
+#[cfg(test)]
+mod tests;
