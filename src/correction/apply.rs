@@ -126,8 +126,8 @@ impl Correction {
         let expected_mm = drawn_mm + self.deviation_mm(kind, axis, drawn_mm);
         let prints = f64::from(self.prints.max(1));
         if let Some(effects) = &self.print_effects {
-            let (variance, dof) = self.structured_variance_mm2(effects, kind, axis, drawn_mm);
-            return Ok(Prediction { expected_mm, sd_mm: variance.sqrt(), dof, beyond_mm });
+            let (sd_mm, dof) = self.structured_spread(effects, kind, axis, drawn_mm);
+            return Ok(Prediction { expected_mm, sd_mm, dof, beyond_mm });
         }
         let fitted = self.coefficient_variance_mm2(kind, axis, drawn_mm) + self.spread.feature.sd_mm.powi(2);
         let print = self.spread.print.sd_mm.powi(2) * (1.0 + 1.0 / prints);
@@ -144,18 +144,14 @@ impl Correction {
         })
     }
 
-    /// Variance of a new print's size under the structured model, mm^2, and its degrees of freedom.
+    /// Spread and degrees of freedom of a new print's size under the structured model, mm.
     ///
-    /// The covariance of the coefficients already holds what the m measured prints' own effects leave
-    /// in their mean, about 1/m of each part. That share is as doubtful as the part itself and goes with
-    /// it; the rest is as doubtful as the feature-to-feature spread.
-    fn structured_variance_mm2(
-        &self,
-        effects: &PrintEffects,
-        kind: Kind,
-        axis: Axis,
-        drawn_mm: f64,
-    ) -> (f64, f64) {
+    /// Each part's variance is an average over what the fit thinks possible, and doubtful by its degrees
+    /// of freedom: as an inverse chi-square's is, of squared coefficient of variation 2 / (dof - 4). The
+    /// sum's doubt is their squares' sum, and the t distribution is the one of the same mean variance and
+    /// doubt. The covariance of the coefficients already holds what the m measured prints' own effects
+    /// leave in their mean, about 1/m of each part; that share is as doubtful as the part and goes with it.
+    fn structured_spread(&self, effects: &PrintEffects, kind: Kind, axis: Axis, drawn_mm: f64) -> (f64, f64) {
         let prints = f64::from(self.prints.max(1));
         let coefficients = self.coefficient_variance_mm2(kind, axis, drawn_mm);
         let parts = effects.variances_mm2(kind, drawn_mm);
@@ -164,9 +160,14 @@ impl Correction {
         let share = if print > 0.0 { 1.0 + shared / print } else { 1.0 };
         let rest = coefficients - shared + self.spread.feature.sd_mm.powi(2);
         let variance = print * share + rest + self.spread.caliper_u_mm.powi(2);
-        let own = rest * rest / self.spread.feature.dof.unwrap_or(f64::INFINITY);
-        let doubts: f64 = parts.iter().map(|(part, dof)| (part * share).powi(2) / dof).sum::<f64>() + own;
-        (variance, if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY })
+        let doubt = |part: f64, dof: f64| 2.0 * part * part / (dof - 4.0).max(0.1);
+        let of_prints: f64 = parts.iter().map(|(part, dof)| doubt(part * share, *dof)).sum();
+        let doubts = of_prints + doubt(rest, self.spread.feature.dof.unwrap_or(f64::INFINITY));
+        if doubts <= 0.0 {
+            return (variance.sqrt(), f64::INFINITY);
+        }
+        let dof = 4.0 + 2.0 * variance * variance / doubts;
+        ((variance * (dof - 2.0) / dof).sqrt(), dof)
     }
 
     /// The size to draw, rounded to `step`, so that the print measures `target` on average.

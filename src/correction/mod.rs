@@ -149,7 +149,7 @@ pub struct Spread {
 /// shift of all features.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PrintEffects {
-    /// Standard deviation of the swell, mm per side.
+    /// Standard deviation of the swell, mm per side: root mean square over what the fit thinks possible.
     pub swell_sd_mm: f64,
     /// Degrees of freedom of the swell's standard deviation.
     pub swell_dof: f64,

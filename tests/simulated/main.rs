@@ -5,6 +5,7 @@
 
 mod design;
 mod printer;
+mod probe;
 mod random;
 mod study;
 

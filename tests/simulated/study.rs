@@ -121,8 +121,16 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
         sums.square += (truth - target.size).powi(2);
         sums.cover += cover;
         sums.half += (high - low) / 2.0;
-        let reading = size.prediction.sd_mm.hypot(repeat);
-        let half = t_quantile(0.975, size.prediction.dof) * reading;
+        // The spread of reading is well known next to the rest: its variance adds, the doubt does not.
+        let (t, dof) = (size.prediction.sd_mm, size.prediction.dof);
+        let (variance, doubt) = if dof > 1e6 {
+            (t * t, 1e-12)
+        } else {
+            (t * t * dof / (dof - 2.0), 2.0 * (t * t * dof / (dof - 2.0)).powi(2) / (dof - 4.0))
+        };
+        let total = variance + repeat * repeat;
+        let dof = 4.0 + 2.0 * total * total / doubt;
+        let half = t_quantile(0.975, dof) * (total * (dof - 2.0) / dof).sqrt();
         let middle = size.prediction.expected_mm;
         let read_sd = sd.hypot(printer.read_sd(target.kind)).hypot(0.01 / 12f64.sqrt());
         sums.cover_reading += within(middle - half, middle + half, read_sd);
@@ -135,6 +143,10 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
     sums.half /= asked;
     sums.cover_reading /= asked;
     sums
+}
+
+pub fn readings_of(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupReadings {
+    readings(plan, printer, random)
 }
 
 pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {

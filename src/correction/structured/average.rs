@@ -92,16 +92,18 @@ impl PrintPrior {
     }
 }
 
-/// The precisions that the priors of a part's terms may have, each with a share of the weight.
-pub fn precisions(part: &Part, scale: f64) -> Vec<Vec<f64>> {
+/// The precisions that the priors of a part's terms may have at this feature-to-feature spread, each
+/// with an equal share of the weight.
+pub fn precisions(part: &Part, feature_sd: f64, scale: f64) -> Vec<Vec<f64>> {
     let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
-    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_SDS_MM } else { &[1.0] };
-    let xy: &[f64] = if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_SDS } else { &[1.0] };
+    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_FEATURE } else { &[1.0] };
+    let xy: &[f64] =
+        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_FEATURE_PER_MM } else { &[1.0] };
     let one = |own: f64, xy: f64| {
         let sds = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { sd, .. } => sd,
-            Prior::OwnOffset => own,
-            Prior::XyDifference => xy,
+            Prior::OwnOffset => own * feature_sd,
+            Prior::XyDifference => xy * feature_sd,
         });
         sds.map(|sd| (scale * sd).powi(-2)).collect()
     };
@@ -138,19 +140,18 @@ pub fn average(
     print: &[PrintPrior],
     prior_scale: f64,
 ) -> Posterior {
-    let mut work = Work { reduced: Reduced::default(), solution: Solution::default() };
-    let all_precisions: Vec<Vec<Vec<f64>>> =
-        observed.iter().map(|observed| precisions(observed.part, prior_scale)).collect();
-    let features = feature_points(observed, prints, print, &all_precisions, &mut work);
+    let mut work =
+        Work { reduced: Reduced::default(), solution: Solution::default(), inverse: Vec::new(), prior_scale };
+    let features = feature_points(observed, prints, print, &mut work);
     // For each part and each feature-to-feature spread the points of the rest.
     let mut tables: Vec<Vec<Table>> = Vec::new();
     let mut weights_ln: Vec<f64> = features.iter().map(|sd| priors::FEATURE_SD_MM.density_ln(*sd)).collect();
-    for ((observed, print), precisions) in observed.iter().zip(print).zip(&all_precisions) {
+    for (observed, print) in observed.iter().zip(print) {
         let middle = features[features.len() / 2];
-        let ratios = print_points(observed, prints, *print, middle, precisions, &mut work);
+        let ratios = print_points(observed, prints, *print, middle, &mut work);
         let mut of_part = Vec::new();
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
-            let table = Table::new(observed, prints, *print, *feature_sd, &ratios, precisions, &mut work);
+            let table = Table::new(observed, prints, *print, *feature_sd, &ratios, &mut work);
             *weight_ln += table.total_ln;
             of_part.push(table);
         }
@@ -158,17 +159,16 @@ pub fn average(
     }
     let total_ln = log_sum(&weights_ln);
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
-    let parts = observed.iter().zip(&tables).zip(&all_precisions);
-    let parts = parts.map(|((observed, tables), precisions)| {
-        moments(observed, prints, &features, &weights, tables, precisions, &mut work)
-    });
-    let parts = parts.collect();
+    let parts = observed.iter().zip(&tables);
+    let parts = parts.map(|(observed, tables)| moments(observed, &weights, tables, &mut work)).collect();
     Posterior { feature_sd: features.into_iter().zip(weights).collect(), parts }
 }
 
 struct Work {
     reduced: Reduced,
     solution: Solution,
+    inverse: Vec<f64>,
+    prior_scale: f64,
 }
 
 /// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
@@ -185,7 +185,9 @@ fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
 
 /// The points at one feature-to-feature spread and the logarithms of their weights.
 struct Table {
-    points: Vec<(Vec<f64>, f64)>,
+    products: Products,
+    precisions: Vec<Vec<f64>>,
+    points: Vec<Vec<f64>>,
     /// Point by point, precision by precision.
     weights_ln: Vec<f64>,
     total_ln: f64,
@@ -198,27 +200,27 @@ impl Table {
         print: PrintPrior,
         feature_sd: f64,
         ratios: &[f64],
-        precisions: &[Vec<f64>],
         work: &mut Work,
     ) -> Self {
         let products = observed.products(feature_sd, prints);
+        let precisions = precisions(observed.part, feature_sd, work.prior_scale);
         let share_ln = -f64::from(u32::try_from(precisions.len()).unwrap_or(u32::MAX)).ln();
         let mut points = Vec::new();
         let mut weights_ln = Vec::new();
         for ratio in ratios {
             for (sds, point_ln) in effect_points(observed.part, print.sd(*ratio, feature_sd)) {
                 products.reduce(&sds, &mut work.reduced);
-                for precision in precisions {
+                for precision in &precisions {
                     // Every precision is positive, so the system always has a solution.
                     let solved = work.reduced.solve(precision, &mut work.solution);
                     let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
                     weights_ln.push(evidence + print.spread.density_ln(*ratio) + point_ln + share_ln);
                 }
-                points.push((sds, point_ln));
+                points.push(sds);
             }
         }
         let total_ln = log_sum(&weights_ln);
-        Self { points, weights_ln, total_ln }
+        Self { products, precisions, points, weights_ln, total_ln }
     }
 }
 
@@ -229,39 +231,35 @@ fn log_sum(terms: &[f64]) -> f64 {
 }
 
 /// Mean, covariance and effects of one part over all points that weigh something.
-fn moments(
-    observed: &Observed<'_>,
-    prints: usize,
-    features: &[f64],
-    weights: &[f64],
-    tables: &[Table],
-    precisions: &[Vec<f64>],
-    work: &mut Work,
-) -> PartPosterior {
+fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table], work: &mut Work) -> PartPosterior {
     let q = observed.part.terms.len();
     let mut posterior = PartPosterior {
         mean: vec![0.0; q],
         covariance: vec![0.0; q * q],
         effect_sds: vec![Vec::new(); observed.part.effects],
     };
-    let heaviest = weights.iter().copied().fold(0.0, f64::max).ln();
+    let heaviest = tables
+        .iter()
+        .zip(weights)
+        .flat_map(|(table, weight)| table.weights_ln.iter().map(move |ln| ln - table.total_ln + weight.ln()));
+    let heaviest = heaviest.fold(f64::NEG_INFINITY, f64::max);
     let mut taken = 0.0;
-    for ((feature_sd, weight), table) in features.iter().zip(weights).zip(tables) {
-        let products = observed.products(*feature_sd, prints);
-        for (point, (sds, _)) in table.points.iter().enumerate() {
-            let row = &table.weights_ln[point * precisions.len()..(point + 1) * precisions.len()];
+    for (weight, table) in weights.iter().zip(tables) {
+        for (point, sds) in table.points.iter().enumerate() {
+            let count = table.precisions.len();
+            let row = &table.weights_ln[point * count..(point + 1) * count];
             let point_weight: f64 = row.iter().map(|ln| (ln - table.total_ln).exp() * weight).sum();
             for (effect, sd) in posterior.effect_sds.iter_mut().zip(sds) {
                 effect.push((*sd, point_weight));
             }
             let mut reduced = false;
-            for (weight_ln, precision) in row.iter().zip(precisions) {
+            for (weight_ln, precision) in row.iter().zip(&table.precisions) {
                 let share_ln = weight_ln - table.total_ln + weight.ln();
                 if share_ln < heaviest + NEGLIGIBLE_LN {
                     continue;
                 }
                 if !reduced {
-                    products.reduce(sds, &mut work.reduced);
+                    table.products.reduce(sds, &mut work.reduced);
                     reduced = true;
                 }
                 work.reduced.solve(precision, &mut work.solution);
@@ -271,11 +269,11 @@ fn moments(
                 for (sum, value) in posterior.mean.iter_mut().zip(mean) {
                     *sum += share * value;
                 }
-                let covariance = work.solution.covariance();
+                work.solution.covariance_into(&mut work.inverse);
                 for i in 0..q {
                     for j in 0..q {
                         posterior.covariance[i * q + j] +=
-                            share * (covariance[i * q + j] + mean[i] * mean[j]);
+                            share * (work.inverse[i * q + j] + mean[i] * mean[j]);
                     }
                 }
             }
@@ -300,15 +298,13 @@ fn feature_points(
     observed: &[Observed<'_>],
     prints: usize,
     print: &[PrintPrior],
-    precisions: &[Vec<Vec<f64>>],
     work: &mut Work,
 ) -> Vec<f64> {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
-        let parts = observed.iter().zip(print).zip(precisions);
-        let evidence = parts.map(|((observed, print), precisions)| {
+        let evidence = observed.iter().zip(print).map(|(observed, print)| {
             let at = print.sd(print.spread.median, sd);
-            evidence_ln(&observed.products(sd, prints), observed.part, at, precisions, work)
+            evidence_ln(&observed.products(sd, prints), observed.part, at, sd, work)
         });
         evidence.sum::<f64>() + priors::FEATURE_SD_MM.density_ln(sd)
     };
@@ -322,22 +318,22 @@ fn print_points(
     prints: usize,
     print: PrintPrior,
     feature_sd: f64,
-    precisions: &[Vec<f64>],
     work: &mut Work,
 ) -> Vec<f64> {
     let products = observed.products(feature_sd, prints);
     let median = print.spread.median.ln();
     span(median - 4.0, median + 4.0, PRINT_POINTS, |ln| {
         let at = print.sd(ln.exp(), feature_sd);
-        evidence_ln(&products, observed.part, at, precisions, work) + print.spread.density_ln(ln.exp())
+        evidence_ln(&products, observed.part, at, feature_sd, work) + print.spread.density_ln(ln.exp())
     })
 }
 
-/// Logarithm of the likelihood at one print spread and the middle one of the priors.
-fn evidence_ln(products: &Products, part: &Part, sd: f64, precisions: &[Vec<f64>], work: &mut Work) -> f64 {
-    let sds = if part.is_height { vec![sd] } else { vec![sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median] };
-    products.reduce(&sds, &mut work.reduced);
-    if work.reduced.solve(&precisions[precisions.len() / 2], &mut work.solution) {
+/// Logarithm of the likelihood at one print spread and the widest of the priors.
+fn evidence_ln(products: &Products, part: &Part, sd: f64, feature_sd: f64, work: &mut Work) -> f64 {
+    let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
+    products.reduce(&sds[..part.effects], &mut work.reduced);
+    let precisions = precisions(part, feature_sd, work.prior_scale);
+    if work.reduced.solve(&precisions[precisions.len() - 1], &mut work.solution) {
         work.solution.evidence_ln
     } else {
         f64::NEG_INFINITY

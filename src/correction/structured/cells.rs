@@ -6,6 +6,7 @@
 //! are offered and the fit decides.
 
 use crate::correction::{SetAside, SpreadEstimate};
+use crate::kind::Kind;
 use crate::readings::{FeatureReadings, Reading, Repeats};
 use crate::stats::robust::median;
 
@@ -22,6 +23,8 @@ pub struct Cell {
     pub deviation_mm: f64,
     /// How many readings are behind it.
     pub count: u32,
+    /// What the reading adds to the variance of the mean, mm^2.
+    pub reading_variance_mm2: f64,
     /// Two readings that disagree: either may be the slip.
     pub disputed: Option<[Reading; 2]>,
 }
@@ -31,65 +34,89 @@ pub struct Cell {
 pub struct Cells {
     /// One a feature and print, in the order of the readings.
     pub cells: Vec<Cell>,
-    /// Spread of repeats; `None` when nothing was read twice.
+    /// Spread of repeats, over all features; `None` when nothing was read twice.
     pub repeat: Option<SpreadEstimate>,
     /// Repeats that were set aside.
     pub set_aside: Vec<SetAside>,
 }
 
-impl Cells {
-    /// What the reading adds to the variance of a cell's mean, mm^2.
-    ///
-    /// Repeats that scatter by less than one rounding all show the same digit: what the rounding hides
-    /// is then the same in each and does not average away.
-    pub fn reading_variance_mm2(&self, count: u32, resolution_mm: f64) -> f64 {
-        let rounding = resolution_mm * resolution_mm / 12.0;
-        match self.repeat {
-            Some(repeat) if repeat.sd_mm.powi(2) > rounding => repeat.sd_mm.powi(2) / f64::from(count),
-            _ => rounding,
-        }
+/// Which jaws read a kind: inside jaws scatter more.
+fn jaws(kind: Kind) -> usize {
+    usize::from(matches!(kind, Kind::Bore | Kind::HorizontalBore | Kind::Gap))
+}
+
+/// Pooled repeats of one pair of jaws.
+#[derive(Clone, Copy, Default)]
+struct Pool {
+    squares: f64,
+    dof: f64,
+}
+
+impl Pool {
+    fn variance(self) -> Option<f64> {
+        (self.dof > 0.0).then(|| self.squares / self.dof)
+    }
+}
+
+/// What reading `count` times adds to the variance of the mean, mm^2.
+///
+/// Repeats that scatter by less than one rounding all show the same digit: what the rounding hides is
+/// then the same in each and does not average away.
+fn reading_variance_mm2(repeat: Option<f64>, count: u32, resolution_mm: f64) -> f64 {
+    let rounding = resolution_mm * resolution_mm / 12.0;
+    match repeat {
+        Some(variance) if variance > rounding => variance / f64::from(count),
+        _ => rounding,
     }
 }
 
 /// Averages the repeats.
 pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm: f64) -> Cells {
     let mut set_aside = Vec::new();
-    let rough = rough_repeat_sd(features).map(|sd| sd.max(resolution_mm / 12f64.sqrt()));
-    let (mut squares, mut dof) = (0.0, 0.0);
-    let cells = features
-        .iter()
-        .map(|feature| {
-            let mut repeats = feature.repeats;
-            let mut disputed = None;
-            if let (Some(sd), false) = (rough, options.keep_all) {
-                if repeats.count == 2 {
-                    let apart = repeats.highest.mm - repeats.lowest.mm;
-                    if apart > CUT * sd * std::f64::consts::SQRT_2 {
-                        disputed = Some([repeats.lowest, repeats.highest]);
-                    }
-                } else if let Some((slip, left)) = without_slip(&repeats, sd) {
-                    set_aside.push(SetAside {
-                        line: slip.line,
-                        reading_mm: slip.mm,
-                        reason: format!(
-                            "reads {:+.3} mm from the {} other readings of the same feature, {:.1} times their spread",
-                            slip.mm - left.mean_mm,
-                            left.count,
-                            (slip.mm - left.mean_mm).abs() / sd,
-                        ),
-                    });
-                    repeats = left;
+    let least = resolution_mm / 12f64.sqrt();
+    let rough = [0, 1].map(|pair| rough_repeat_sd(features, pair).map(|sd| sd.max(least)));
+    let mut pools = [Pool::default(); 2];
+    let mut cells: Vec<Cell> = Vec::with_capacity(features.len());
+    for feature in features {
+        let mut repeats = feature.repeats;
+        let mut disputed = None;
+        if let (Some(sd), false) = (rough[jaws(feature.kind)], options.keep_all) {
+            if repeats.count == 2 {
+                let apart = repeats.highest.mm - repeats.lowest.mm;
+                if apart > CUT * sd * std::f64::consts::SQRT_2 {
+                    disputed = Some([repeats.lowest, repeats.highest]);
                 }
+            } else if let Some((slip, left)) = without_slip(&repeats, sd) {
+                set_aside.push(SetAside {
+                    line: slip.line,
+                    reading_mm: slip.mm,
+                    reason: format!(
+                        "reads {:+.3} mm from the {} other readings of the same feature, {:.1} times their spread",
+                        slip.mm - left.mean_mm,
+                        left.count,
+                        (slip.mm - left.mean_mm).abs() / sd,
+                    ),
+                });
+                repeats = left;
             }
-            if disputed.is_none() && repeats.count > 1 {
-                squares += repeats.sum_of_squares_mm2;
-                dof += f64::from(repeats.count - 1);
-            }
-            let mean = bore_size_mm(feature, repeats.mean_mm, options);
-            Cell { deviation_mm: mean - feature.nominal_mm, count: repeats.count, disputed }
-        })
-        .collect();
-    let repeat = (dof > 0.0).then(|| SpreadEstimate { sd_mm: (squares / dof).sqrt(), dof: Some(dof) });
+        }
+        if disputed.is_none() && repeats.count > 1 {
+            let pool = &mut pools[jaws(feature.kind)];
+            pool.squares += repeats.sum_of_squares_mm2;
+            pool.dof += f64::from(repeats.count - 1);
+        }
+        let mean = bore_size_mm(feature, repeats.mean_mm, options);
+        let deviation_mm = mean - feature.nominal_mm;
+        cells.push(Cell { deviation_mm, count: repeats.count, reading_variance_mm2: 0.0, disputed });
+    }
+    let all = Pool { squares: pools[0].squares + pools[1].squares, dof: pools[0].dof + pools[1].dof };
+    for (cell, feature) in cells.iter_mut().zip(features) {
+        // Fewer than ten degrees of freedom are not enough to tell two pairs of jaws apart.
+        let own = pools[jaws(feature.kind)];
+        let pool = if own.dof >= 10.0 { own } else { all };
+        cell.reading_variance_mm2 = reading_variance_mm2(pool.variance(), cell.count, resolution_mm);
+    }
+    let repeat = all.variance().map(|variance| SpreadEstimate { sd_mm: variance.sqrt(), dof: Some(all.dof) });
     Cells { cells, repeat, set_aside }
 }
 
@@ -97,7 +124,6 @@ pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm:
 ///
 /// Source: geometry, `d^2 = reading^2 + flat^2`, the flat measured across the bore.
 pub fn bore_size_mm(feature: &FeatureReadings, reading_mm: f64, options: &Options) -> f64 {
-    use crate::kind::Kind;
     match (feature.kind, options.jaw_flat_mm) {
         (Kind::Bore | Kind::HorizontalBore, Some(flat)) => reading_mm.hypot(flat),
         _ => reading_mm,
@@ -105,8 +131,13 @@ pub fn bore_size_mm(feature: &FeatureReadings, reading_mm: f64, options: &Option
 }
 
 /// A spread of repeats that slips cannot move: the median over features of their sample variances.
-fn rough_repeat_sd(features: &[FeatureReadings]) -> Option<f64> {
-    let repeated = features.iter().filter(|feature| feature.repeats.count > 1);
+fn rough_repeat_sd(features: &[FeatureReadings], pair: usize) -> Option<f64> {
+    let repeated =
+        |of: usize| move |feature: &&FeatureReadings| feature.repeats.count > 1 && jaws(feature.kind) == of;
+    let enough = features.iter().filter(repeated(pair)).count() >= 5;
+    let repeated = features
+        .iter()
+        .filter(|feature| feature.repeats.count > 1 && (!enough || jaws(feature.kind) == pair));
     let mut variances: Vec<f64> = repeated
         .map(|feature| {
             let dof = f64::from(feature.repeats.count - 1);

@@ -26,6 +26,7 @@ pub mod priors;
 pub mod resist;
 
 use crate::correction::fitted::Fit;
+use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
 
 use average::{Observation, Observed, PrintPrior};
@@ -94,14 +95,12 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     let resolution_mm = conditions.caliper_resolution_mm.unwrap_or(0.01);
     let mut cells = cells::summarise(&setup.features, options, resolution_mm);
     let (parts, prints) = design::design(&setup.features);
-    let priors: Vec<PrintPrior> = parts.iter().map(|part| print_prior(part, options)).collect();
+    let priors: Vec<PrintPrior> =
+        parts.iter().map(|part| print_prior(part, options, cells.repeat.is_some())).collect();
     let observations = |cells: &Cells| -> Vec<Vec<Observation>> {
         let of = |index: &usize| {
             let cell = &cells.cells[*index];
-            Observation {
-                deviation_mm: cell.deviation_mm,
-                reading_variance_mm2: cells.reading_variance_mm2(cell.count, resolution_mm),
-            }
+            Observation { deviation_mm: cell.deviation_mm, reading_variance_mm2: cell.reading_variance_mm2 }
         };
         parts.iter().map(|part| part.features.iter().map(of).collect()).collect()
     };
@@ -116,6 +115,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     if settle_disputes(&mut cells, setup, &parts, &judged, feature_sd, options) {
         (judged, feature_sd) = judge(&cells);
     }
+    leave_no_kind_empty(setup, &parts, &cells, &mut judged);
     let seen = observations(&cells);
     let observed: Vec<Observed<'_>> = parts
         .iter()
@@ -138,13 +138,37 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     Ok(outcome::outcome(&found, &judged, feature_sd, &posterior))
 }
 
-fn print_prior(part: &design::Part, options: &Options) -> PrintPrior {
+/// Takes a kind of which everything was set aside as it is: the fit has no better word on it, and a
+/// kind that was measured must not count as one that was not.
+fn leave_no_kind_empty(
+    setup: &SetupReadings,
+    parts: &[design::Part],
+    cells: &Cells,
+    judged: &mut [Vec<Judged>],
+) {
+    for (part, judged) in parts.iter().zip(judged) {
+        for kind in Kind::ALL {
+            let of_kind = |row: &usize| setup.features[part.features[*row]].kind == kind;
+            let rows: Vec<usize> = (0..judged.len()).filter(of_kind).collect();
+            if rows.iter().all(|row| judged[*row].pseudo_mm.is_none()) {
+                for row in rows {
+                    judged[row].pseudo_mm = Some(cells.cells[part.features[row]].deviation_mm);
+                }
+            }
+        }
+    }
+}
+
+fn print_prior(part: &design::Part, options: &Options, repeats_seen: bool) -> PrintPrior {
     match options.print_sd_mm {
         Some(median) if !part.is_height => {
             let spread = priors::LogNormal { median, ..priors::PRINT_OVER_FEATURE };
             PrintPrior { spread, over_feature: false }
         }
         _ if part.is_height => PrintPrior { spread: priors::HEIGHT_OVER_FEATURE, over_feature: true },
+        _ if !repeats_seen => {
+            PrintPrior { spread: priors::PRINT_OVER_FEATURE_AND_READING, over_feature: true }
+        }
         _ => PrintPrior { spread: priors::PRINT_OVER_FEATURE, over_feature: true },
     }
 }
@@ -178,8 +202,14 @@ fn settle_disputes(
             }
             any = true;
             let size = cells::bore_size_mm(feature, kept.mm, options);
-            cells.cells[*index] =
-                cells::Cell { deviation_mm: size - feature.nominal_mm, count: 1, disputed: None };
+            let cell = &mut cells.cells[*index];
+            // One reading where two were counted on.
+            *cell = cells::Cell {
+                deviation_mm: size - feature.nominal_mm,
+                count: 1,
+                reading_variance_mm2: 2.0 * cell.reading_variance_mm2,
+                disputed: None,
+            };
             cells.set_aside.push(crate::correction::SetAside {
                 line: slip.line,
                 reading_mm: slip.mm,

@@ -8,15 +8,13 @@ use crate::correction::{
 };
 use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
-use crate::stats::distribution::{t_below, t_quantile};
-use crate::stats::robust::Bisquare;
 
+use super::Options;
 use super::average::{PartPosterior, Posterior, Weighted};
 use super::cells::Cells;
 use super::design::Part;
 use super::priors::{self, Prior};
 use super::resist::Judged;
-use super::{Options, cells};
 
 /// What the steps before found.
 pub struct Found<'a> {
@@ -89,63 +87,20 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], provisional_sd: f64, p
     correction.warnings = warnings(found, &correction);
     let points = points(found, judged, &correction);
     let r_squared = r_squared(&points);
-    let reading = found
-        .cells
-        .cells
-        .iter()
-        .map(|cell| found.cells.reading_variance_mm2(cell.count, found.resolution_mm));
+    let reading = found.cells.cells.iter().map(|cell| cell.reading_variance_mm2);
     let reading = reading.sum::<f64>() / f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
     let residual_sd_mm = (provisional_sd.powi(2) + reading).sqrt();
     Fit { correction, points, r_squared, residual_sd_mm }
 }
 
-/// One standard deviation and its degrees of freedom for a spread that is known by its distribution:
-/// the logarithm of its variance spreads as that of a sample with so many degrees of freedom does, and
-/// its 95 % interval is as wide as the distribution's average.
+/// Root mean square of a spread that is known by its distribution, and the degrees of freedom of the
+/// inverse chi-square whose coefficient of variation the variance has.
 fn summary(points: &[Weighted]) -> (f64, f64) {
     let total: f64 = points.iter().map(|(_, weight)| weight).sum();
-    let mean = |value: &dyn Fn(f64) -> f64| {
-        points.iter().map(|(sd, weight)| weight * value(*sd)).sum::<f64>() / total
-    };
-    let middle = mean(&|sd| (sd * sd).ln());
-    let variance = mean(&|sd| ((sd * sd).ln() - middle).powi(2));
-    let dof = dof_of_log_variance(variance);
-    let (mut low, mut high) = (0.0, points.iter().map(|(sd, _)| *sd).fold(0.0, f64::max) * 4.0);
-    for _ in 0..50 {
-        let half = 0.5 * (low + high);
-        if mean(&|sd| 2.0 * t_below(half / sd, f64::INFINITY) - 1.0) < 0.95 {
-            low = half;
-        } else {
-            high = half;
-        }
-    }
-    (0.5 * (low + high) / t_quantile(0.975, dof), dof)
-}
-
-/// The degrees of freedom of a sample whose variance's logarithm has this variance.
-///
-/// It is trigamma(dof / 2), about 2/dof + 2/dof^2 + 4/(3 dof^3): Abramowitz and Stegun 6.4.12.
-fn dof_of_log_variance(variance: f64) -> f64 {
-    let spread = |dof: f64| {
-        // Six steps of the recurrence carry small arguments to where the series is good to 1e-6.
-        let mut x = dof / 2.0;
-        let mut sum = 0.0;
-        for _ in 0..6 {
-            sum += 1.0 / (x * x);
-            x += 1.0;
-        }
-        sum + 1.0 / x + 0.5 / (x * x) + 1.0 / (6.0 * x.powi(3)) - 1.0 / (30.0 * x.powi(5))
-    };
-    let (mut low, mut high) = (0.5_f64, 1e5_f64);
-    for _ in 0..60 {
-        let middle = (low * high).sqrt();
-        if spread(middle) > variance {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    (low * high).sqrt()
+    let mean = |power: i32| points.iter().map(|(sd, weight)| weight * sd.powi(power)).sum::<f64>() / total;
+    let (variance, fourth) = (mean(2), mean(4));
+    let doubt = (fourth / (variance * variance) - 1.0).max(1e-6);
+    (variance.sqrt(), 4.0 + 2.0 / doubt)
 }
 
 /// All terms with coefficients and covariance; parts share nothing.
@@ -311,8 +266,3 @@ fn warnings(found: &Found<'_>, correction: &Correction) -> Vec<String> {
     }
     warnings
 }
-
-/// The constants that a reader of the outcome may want.
-pub const EFFICIENCY: f64 = Bisquare::EFFICIENCY;
-/// See [`cells::CUT`].
-pub const REPEAT_CUT: f64 = cells::CUT;

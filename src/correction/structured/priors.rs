@@ -16,9 +16,11 @@
 //! | print to print, all heights (first layer) | 0.015 | 0.04 | 0.08 |
 //!
 //! The table is common practice, bracketed by published accuracy studies of filament printers; what no
-//! one has measured is marked as judged below. Where three classes differ by a factor of ten, one standard
-//! deviation would be too wide for the good and too narrow for the bad, so the prior is a mixture of a
-//! few and the data choose; halving or doubling all of them hardly moves a size.
+//! one has measured is marked as judged below. The classes differ by a factor of six to ten in everything
+//! alike: a printer whose features scatter little also has small own offsets, and prints that repeat. So
+//! what a class decides is stated as a multiple of the feature-to-feature spread, which every setup shows,
+//! and not in mm. Where even that leaves a wide choice the prior is a mixture of a narrow and a wide one
+//! and the data choose; halving or doubling all of them hardly moves a size.
 
 use crate::correction::Term;
 use crate::kind::Kind;
@@ -33,17 +35,19 @@ pub enum Prior {
         /// Standard deviation.
         sd: f64,
     },
-    /// One of [`OWN_OFFSET_SDS_MM`], the same for all kinds.
+    /// One of [`OWN_OFFSET_OVER_FEATURE`], the same for all kinds.
     OwnOffset,
-    /// One of [`XY_DIFFERENCE_SDS`].
+    /// One of [`XY_DIFFERENCE_OVER_FEATURE_PER_MM`].
     XyDifference,
 }
 
-/// The standard deviations that own offsets of kinds may have: the table's classes, mm.
-pub const OWN_OFFSET_SDS_MM: [f64; 3] = [0.014, 0.05, 0.18];
+/// The standard deviations that own offsets of kinds may have, over feature to feature: 1.4, 2.9 and 3.0 in
+/// the table for holes, less for other kinds.
+pub const OWN_OFFSET_OVER_FEATURE: [f64; 2] = [0.7, 2.5];
 
-/// The standard deviations that the x/y difference of scale may have: the table's classes.
-pub const XY_DIFFERENCE_SDS: [f64; 3] = [0.0006, 0.0017, 0.005];
+/// The standard deviations that the x/y difference of scale may have, over feature to feature, per mm: 0.06,
+/// 0.07 and 0.08 in the table; less where the axes were calibrated.
+pub const XY_DIFFERENCE_OVER_FEATURE_PER_MM: [f64; 2] = [0.02, 0.08];
 
 /// The prior of one term.
 pub fn prior(term: Term) -> Prior {
@@ -80,16 +84,21 @@ impl LogNormal {
     }
 }
 
-/// Feature to feature, mm: the typical class, wide enough that good and bad are one deviation away.
-pub const FEATURE_SD_MM: LogNormal = LogNormal { median: 0.025, ln_sd: 0.9 };
+/// Feature to feature, mm: the typical class, and so wide that neither a good nor a bad printer's few
+/// features are pulled: one deviation is a factor of 4.5.
+pub const FEATURE_SD_MM: LogNormal = LogNormal { median: 0.025, ln_sd: 1.5 };
 
 /// Print to print of a size that swells, over feature to feature: 1.0, 1.2 and 1.3 in the table, each
-/// class spreading by 0.3 to 0.4 in both; judged wider, for printers outside the table.
-pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.2, ln_sd: 0.6 };
+/// class spreading by 0.3 to 0.4 in both. Worth two or three prints.
+pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.2, ln_sd: 0.45 };
+
+/// The same when nothing was read twice and the spread of reading, 0.6 to 1 times as large in the table,
+/// is taken for feature to feature; judged wider.
+pub const PRINT_OVER_FEATURE_AND_READING: LogNormal = LogNormal { median: 0.9, ln_sd: 0.7 };
 
 /// Print to print of all heights over feature to feature: 1.5, 1.6 and 1.3 in the table.
-pub const HEIGHT_OVER_FEATURE: LogNormal = LogNormal { median: 1.5, ln_sd: 0.6 };
+pub const HEIGHT_OVER_FEATURE: LogNormal = LogNormal { median: 1.5, ln_sd: 0.5 };
 
 /// Print to print of the scale over that of a size that swells, per mm. Judged: 0.03 % where a size varies
 /// by 0.03 mm, half of what two spools of one filament differ by.
-pub const SHRINK_OVER_PRINT_PER_MM: LogNormal = LogNormal { median: 0.01, ln_sd: 0.6 };
+pub const SHRINK_OVER_PRINT_PER_MM: LogNormal = LogNormal { median: 0.009, ln_sd: 0.4 };

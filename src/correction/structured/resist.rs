@@ -38,7 +38,7 @@ pub struct Resisted<'a> {
     part: &'a Part,
     prints: usize,
     observations: Vec<Observation>,
-    precision: Vec<f64>,
+    prior_scale: f64,
     prior_means: Vec<f64>,
     print: PrintPrior,
     weights: Vec<f64>,
@@ -54,10 +54,8 @@ impl<'a> Resisted<'a> {
         prints: usize,
         observations: Vec<Observation>,
         print: PrintPrior,
-        scale: f64,
+        prior_scale: f64,
     ) -> Self {
-        let all = precisions(part, scale);
-        let precision = all[all.len() / 2].clone();
         let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { mean, .. } => mean,
             Prior::OwnOffset | Prior::XyDifference => 0.0,
@@ -67,7 +65,7 @@ impl<'a> Resisted<'a> {
             part,
             prints,
             observations,
-            precision,
+            prior_scale,
             prior_means: prior_means.collect(),
             print,
             weights: vec![1.0; rows],
@@ -103,7 +101,8 @@ impl<'a> Resisted<'a> {
             if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
         let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
         products.reduce(&sds, &mut reduced);
-        reduced.solve(&self.precision, &mut solution);
+        let precisions = precisions(self.part, feature_sd, self.prior_scale);
+        reduced.solve(&precisions[precisions.len() - 1], &mut solution);
         let covariance = solution.covariance();
         let effects = products.effects(&sds, &solution.mean);
         let mut largest: f64 = 0.0;
@@ -149,26 +148,46 @@ impl<'a> Resisted<'a> {
     }
 }
 
+/// The provisional spread.
+#[derive(Clone, Copy)]
+struct Scale {
+    feature_sd: f64,
+    dof: f64,
+}
+
+impl Scale {
+    /// The weight of a residual of `z` spreads, given how few residuals the spread rests on: by the
+    /// normal deviate that is as rare as `z` is for Student's t.
+    ///
+    /// Source: Wallace, Annals of Mathematical Statistics 30 (1959) 1124.
+    fn weight(self, z: f64) -> f64 {
+        let dof = self.dof;
+        Bisquare::weight((8.0 * dof + 1.0) / (8.0 * dof + 3.0) * (dof * (z * z / dof).ln_1p()).sqrt())
+    }
+}
+
 /// Judges every observation; `keep_all` gives all of them full weight. The provisional feature-to-feature
 /// spread, mm, comes with it.
 pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f64) {
-    let mut feature_sd = priors::FEATURE_SD_MM.median;
+    let mut scale = Scale { feature_sd: priors::FEATURE_SD_MM.median, dof: f64::INFINITY };
+    let fit = |parts: &mut [Resisted<'_>], scale: Scale| {
+        for part in parts.iter_mut() {
+            part.fit(scale.feature_sd);
+        }
+    };
     if keep_all {
         for _ in 0..6 {
-            for part in parts.iter_mut() {
-                part.fit(feature_sd);
-            }
-            feature_sd = rescaled(parts, feature_sd, |z| z * z);
+            fit(parts, scale);
+            scale = rescaled(parts, scale, |_| 1.0);
         }
     } else {
         for _ in 0..12 {
-            for part in parts.iter_mut() {
-                part.fit(feature_sd);
-            }
-            feature_sd = middle_spread(parts, feature_sd);
+            fit(parts, scale);
+            scale = middle_spread(parts, scale);
             for part in parts.iter_mut() {
                 for row in 0..part.weights.len() {
-                    part.weights[row] = 1.0 / part.z(row, feature_sd).abs().max(0.3);
+                    // Absolute deviations, rounded off where residuals are within the spread anyway.
+                    part.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
                 }
             }
         }
@@ -176,35 +195,34 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
             for part in parts.iter_mut() {
                 for _ in 0..40 {
                     for row in 0..part.weights.len() {
-                        part.weights[row] = Bisquare::weight(part.z(row, feature_sd));
+                        part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
                     }
                     // Until the coefficients stand still: a thousandth of what a caliper shows.
-                    if part.fit(feature_sd) < 1e-5 {
+                    if part.fit(scale.feature_sd) < 1e-5 {
                         break;
                     }
                 }
             }
-            let before = feature_sd;
-            feature_sd =
-                rescaled(parts, feature_sd, |z| (z * Bisquare::weight(z)).powi(2) / Bisquare::SQUARE);
-            if (feature_sd / before).ln().abs() < 0.01 {
+            let before = scale.feature_sd;
+            scale = rescaled(parts, scale, |z| scale.weight(z));
+            if (scale.feature_sd / before).ln().abs() < 0.01 {
                 break;
             }
         }
     }
     let judged = parts.iter().map(|part| {
-        let rows = (0..part.weights.len()).map(|row| part.judged(row, feature_sd, keep_all));
+        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, keep_all));
         rows.collect()
     });
-    (judged.collect(), feature_sd)
+    (judged.collect(), scale.feature_sd)
 }
 
 impl Resisted<'_> {
-    fn judged(&self, row: usize, feature_sd: f64, keep_all: bool) -> Judged {
-        let z = self.z(row, feature_sd);
+    fn judged(&self, row: usize, scale: Scale, keep_all: bool) -> Judged {
+        let z = self.z(row, scale.feature_sd);
         let (residual_mm, _) = self.residuals[row];
         let observed = self.observations[row].deviation_mm;
-        let weight = if keep_all { 1.0 } else { Bisquare::weight(z) };
+        let weight = if keep_all { 1.0 } else { scale.weight(z) };
         let pseudo_mm = if keep_all {
             Some(observed)
         } else {
@@ -215,26 +233,35 @@ impl Resisted<'_> {
     }
 }
 
-/// The feature-to-feature spread from the middle of the residuals, held towards the prior as far as
-/// there are few of them.
-fn middle_spread(parts: &[Resisted<'_>], feature_sd: f64) -> f64 {
-    let all = parts.iter().flat_map(|part| (0..part.weights.len()).map(|row| part.z(row, feature_sd)));
+/// The spread from the middle of the residuals, held towards the prior as far as there are few of them.
+fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
+    let all = parts.iter().flat_map(|part| (0..part.weights.len()).map(|row| part.z(row, scale.feature_sd)));
     let all: Vec<f64> = all.collect();
     let relative = spread(&all).unwrap_or(1.0).max(0.02);
     // A median says as much of a spread as 0.37 of the observations would: Huber and Ronchetti, 1.2.
-    held(parts, feature_sd, relative, 0.37)
+    held(parts, scale, relative, 0.37)
 }
 
-/// The spread from squared pulls.
-fn rescaled(parts: &[Resisted<'_>], feature_sd: f64, square: impl Fn(f64) -> f64) -> f64 {
-    let all = parts.iter().flat_map(|part| (0..part.weights.len()).map(|row| part.z(row, feature_sd)));
-    let kept: Vec<f64> = all.filter(|z| Bisquare::weight(*z) >= SET_ASIDE_BELOW).map(&square).collect();
-    let count = f64::from(u32::try_from(kept.len().max(1)).unwrap_or(u32::MAX));
-    held(parts, feature_sd, (kept.iter().sum::<f64>() / count).sqrt().max(0.02), 0.9)
+/// The spread from the pulls of those that are not set aside.
+fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64) -> Scale {
+    let (mut squares, mut count) = (0.0, 0.0);
+    for part in parts {
+        for row in 0..part.weights.len() {
+            let z = part.z(row, scale.feature_sd);
+            let weight = weight(z);
+            if weight >= SET_ASIDE_BELOW {
+                squares += (weight * z).powi(2);
+                count += 1.0;
+            }
+        }
+    }
+    let consistency = if weight(1.0) < 1.0 { Bisquare::SQUARE } else { 1.0 };
+    let relative = (squares / f64::max(count, 1.0) / consistency).sqrt().max(0.02);
+    held(parts, scale, relative, 0.9)
 }
 
-/// The feature-to-feature spread at which residuals `relative` times as wide as expected are expected.
-fn held(parts: &[Resisted<'_>], feature_sd: f64, relative: f64, information: f64) -> f64 {
+/// The spread at which residuals `relative` times as wide as expected are expected.
+fn held(parts: &[Resisted<'_>], scale: Scale, relative: f64, information: f64) -> Scale {
     let mut dof = 0.0;
     let (mut reading, mut count) = (0.0, 0.0);
     for part in parts {
@@ -245,12 +272,13 @@ fn held(parts: &[Resisted<'_>], feature_sd: f64, relative: f64, information: f64
         }
     }
     let reading = reading / f64::max(count, 1.0);
-    let total = (feature_sd * feature_sd + reading) * relative * relative;
+    let total = (scale.feature_sd.powi(2) + reading) * relative * relative;
     let expected = priors::FEATURE_SD_MM.median.powi(2) + reading;
     // Of the logarithm of a variance: 2/dof from the residuals, that of the prior otherwise.
     let own = dof * information / 2.0;
     let prior = (2.0 * priors::FEATURE_SD_MM.ln_sd).powi(-2);
     let variance = ((own * total.ln() + prior * expected.ln()) / (own + prior)).exp();
     // Never below a tenth of the readings' own: a spread of nothing would disown everything.
-    (variance - reading).max(0.01 * variance).max(0.0005_f64.powi(2)).sqrt()
+    let feature_sd = (variance - reading).max(0.01 * variance).max(0.0005_f64.powi(2)).sqrt();
+    Scale { feature_sd, dof: 2.0 * (own + prior) }
 }
