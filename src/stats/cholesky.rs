@@ -9,7 +9,8 @@
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
-    let mut determinant_ln = 0.0;
+    // Logarithms are dear: of products of pivots, taken before they leave the range of a double.
+    let (mut determinant_ln, mut product) = (0.0, 1.0_f64);
     for j in 0..size {
         let (above, rest) = a.split_at_mut(j * size);
         let pivot_row = &mut rest[..size];
@@ -26,9 +27,13 @@ pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
             return None;
         }
         pivot_row[j] = pivot.sqrt();
-        determinant_ln += pivot.ln();
+        product *= pivot;
+        if !(1e-100..1e100).contains(&product) {
+            determinant_ln += product.ln();
+            product = 1.0;
+        }
     }
-    Some(determinant_ln)
+    Some(determinant_ln + product.ln())
 }
 
 /// Replaces `x` by `L^-1 x`.

@@ -77,10 +77,28 @@ impl<'a> Observed<'a> {
     }
 }
 
-/// The spread of prints in one part, as multiples of something or absolute.
+/// The precisions that the priors of a part's terms may have, given the spread of feature means; each
+/// with an equal share of the weight.
+pub fn precisions(part: &Part, spread_mm: f64, scale: f64) -> Vec<Vec<f64>> {
+    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
+    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &[1.0] };
+    let xy: &[f64] =
+        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &[1.0] };
+    let one = |own: f64, xy: f64| {
+        let sds = part.terms.iter().map(|term| match priors::prior(*term) {
+            Prior::Fixed { sd, .. } => sd,
+            Prior::OwnOffset => own * spread_mm,
+            Prior::XyDifference => xy * spread_mm,
+        });
+        sds.map(|sd| (scale * sd).powi(-2)).collect()
+    };
+    own.iter().flat_map(|own| xy.iter().map(move |xy| (*own, *xy))).map(|(own, xy)| one(own, xy)).collect()
+}
+
+/// What is thought of how prints differ in one part.
 #[derive(Clone, Copy, Debug)]
 pub struct PrintPrior {
-    /// The spread or its ratio to feature to feature.
+    /// The print-to-print spread, mm, or its ratio to feature to feature.
     pub spread: LogNormal,
     /// Whether it is a ratio.
     pub over_feature: bool,
@@ -92,22 +110,28 @@ impl PrintPrior {
     }
 }
 
-/// The precisions that the priors of a part's terms may have at this feature-to-feature spread, each
-/// with an equal share of the weight.
-pub fn precisions(part: &Part, feature_sd: f64, scale: f64) -> Vec<Vec<f64>> {
-    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
-    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_FEATURE } else { &[1.0] };
-    let xy: &[f64] =
-        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_FEATURE_PER_MM } else { &[1.0] };
-    let one = |own: f64, xy: f64| {
-        let sds = part.terms.iter().map(|term| match priors::prior(*term) {
-            Prior::Fixed { sd, .. } => sd,
-            Prior::OwnOffset => own * feature_sd,
-            Prior::XyDifference => xy * feature_sd,
-        });
-        sds.map(|sd| (scale * sd).powi(-2)).collect()
-    };
-    own.iter().flat_map(|own| xy.iter().map(move |xy| (*own, *xy))).map(|(own, xy)| one(own, xy)).collect()
+/// What is thought of the spreads before they are averaged over.
+pub struct Spreads {
+    /// The spread of feature means about the fit, as the robust fit has it, mm.
+    pub spread_mm: f64,
+    /// What reading adds to the variance of a feature's mean, on average, mm^2.
+    pub reading_variance_mm2: f64,
+    /// Prior of each part's print-to-print spread.
+    pub print: Vec<PrintPrior>,
+    /// Multiplies the standard deviations of the priors on coefficients.
+    pub prior_scale: f64,
+    /// How many prints.
+    pub prints: usize,
+}
+
+impl Spreads {
+    /// Logarithm of the prior density of the feature-to-feature spread: wide in the logarithm of the
+    /// whole variance of a mean, so that what reading hides counts as little here as it shows.
+    fn feature_density_ln(&self, feature_sd: f64) -> f64 {
+        let feature = feature_sd * feature_sd;
+        let whole = feature + self.reading_variance_mm2;
+        priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln()
+    }
 }
 
 /// A value of a spread and its share of the weight.
@@ -134,24 +158,27 @@ pub struct Posterior {
 }
 
 /// Averages over the spreads.
-pub fn average(
-    observed: &[Observed<'_>],
-    prints: usize,
-    print: &[PrintPrior],
-    prior_scale: f64,
-) -> Posterior {
-    let mut work =
-        Work { reduced: Reduced::default(), solution: Solution::default(), inverse: Vec::new(), prior_scale };
-    let features = feature_points(observed, prints, print, &mut work);
+pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
+    let mut work = Work::default();
+    let precisions: Vec<Vec<Vec<f64>>> = observed
+        .iter()
+        .map(|observed| precisions(observed.part, spreads.spread_mm, spreads.prior_scale))
+        .collect();
+    let features = feature_points(observed, spreads, &precisions, &mut work);
     // For each part and each feature-to-feature spread the points of the rest.
     let mut tables: Vec<Vec<Table>> = Vec::new();
-    let mut weights_ln: Vec<f64> = features.iter().map(|sd| priors::FEATURE_SD_MM.density_ln(*sd)).collect();
-    for (observed, print) in observed.iter().zip(print) {
+    let mut weights_ln: Vec<f64> = features.iter().map(|sd| spreads.feature_density_ln(*sd)).collect();
+    for ((observed, print), precisions) in observed.iter().zip(&spreads.print).zip(&precisions) {
         let middle = features[features.len() / 2];
-        let ratios = print_points(observed, prints, *print, middle, &mut work);
+        let products = observed.products(middle, spreads.prints);
+        let values = print_points(&products, observed.part, *print, middle, precisions, &mut work);
         let mut of_part = Vec::new();
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
-            let table = Table::new(observed, prints, *print, *feature_sd, &ratios, &mut work);
+            let products = observed.products(*feature_sd, spreads.prints);
+            let sds: Vec<f64> = values.iter().map(|value| print.sd(*value, *feature_sd)).collect();
+            let shares_ln: Vec<f64> = values.iter().map(|value| print.spread.density_ln(*value)).collect();
+            let prints = (sds.as_slice(), shares_ln.as_slice());
+            let table = Table::new(products, observed.part, prints, precisions, &mut work);
             *weight_ln += table.total_ln;
             of_part.push(table);
         }
@@ -159,16 +186,18 @@ pub fn average(
     }
     let total_ln = log_sum(&weights_ln);
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
-    let parts = observed.iter().zip(&tables);
-    let parts = parts.map(|(observed, tables)| moments(observed, &weights, tables, &mut work)).collect();
+    let parts = observed.iter().zip(&tables).zip(&precisions);
+    let parts = parts
+        .map(|((observed, tables), precisions)| moments(observed, &weights, tables, precisions, &mut work));
+    let parts = parts.collect();
     Posterior { feature_sd: features.into_iter().zip(weights).collect(), parts }
 }
 
+#[derive(Default)]
 struct Work {
     reduced: Reduced,
     solution: Solution,
     inverse: Vec<f64>,
-    prior_scale: f64,
 }
 
 /// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
@@ -186,7 +215,6 @@ fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
 /// The points at one feature-to-feature spread and the logarithms of their weights.
 struct Table {
     products: Products,
-    precisions: Vec<Vec<f64>>,
     points: Vec<Vec<f64>>,
     /// Point by point, precision by precision.
     weights_ln: Vec<f64>,
@@ -195,32 +223,29 @@ struct Table {
 
 impl Table {
     fn new(
-        observed: &Observed<'_>,
-        prints: usize,
-        print: PrintPrior,
-        feature_sd: f64,
-        ratios: &[f64],
+        products: Products,
+        part: &Part,
+        (print_sds, shares_ln): (&[f64], &[f64]),
+        precisions: &[Vec<f64>],
         work: &mut Work,
     ) -> Self {
-        let products = observed.products(feature_sd, prints);
-        let precisions = precisions(observed.part, feature_sd, work.prior_scale);
         let share_ln = -f64::from(u32::try_from(precisions.len()).unwrap_or(u32::MAX)).ln();
         let mut points = Vec::new();
         let mut weights_ln = Vec::new();
-        for ratio in ratios {
-            for (sds, point_ln) in effect_points(observed.part, print.sd(*ratio, feature_sd)) {
+        for (sd, print_ln) in print_sds.iter().zip(shares_ln) {
+            for (sds, point_ln) in effect_points(part, *sd) {
                 products.reduce(&sds, &mut work.reduced);
-                for precision in &precisions {
+                for precision in precisions {
                     // Every precision is positive, so the system always has a solution.
                     let solved = work.reduced.solve(precision, &mut work.solution);
                     let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
-                    weights_ln.push(evidence + print.spread.density_ln(*ratio) + point_ln + share_ln);
+                    weights_ln.push(evidence + print_ln + point_ln + share_ln);
                 }
                 points.push(sds);
             }
         }
         let total_ln = log_sum(&weights_ln);
-        Self { products, precisions, points, weights_ln, total_ln }
+        Self { products, points, weights_ln, total_ln }
     }
 }
 
@@ -231,7 +256,13 @@ fn log_sum(terms: &[f64]) -> f64 {
 }
 
 /// Mean, covariance and effects of one part over all points that weigh something.
-fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table], work: &mut Work) -> PartPosterior {
+fn moments(
+    observed: &Observed<'_>,
+    weights: &[f64],
+    tables: &[Table],
+    precisions: &[Vec<f64>],
+    work: &mut Work,
+) -> PartPosterior {
     let q = observed.part.terms.len();
     let mut posterior = PartPosterior {
         mean: vec![0.0; q],
@@ -246,14 +277,14 @@ fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table], work: &mu
     let mut taken = 0.0;
     for (weight, table) in weights.iter().zip(tables) {
         for (point, sds) in table.points.iter().enumerate() {
-            let count = table.precisions.len();
+            let count = precisions.len();
             let row = &table.weights_ln[point * count..(point + 1) * count];
             let point_weight: f64 = row.iter().map(|ln| (ln - table.total_ln).exp() * weight).sum();
             for (effect, sd) in posterior.effect_sds.iter_mut().zip(sds) {
                 effect.push((*sd, point_weight));
             }
             let mut reduced = false;
-            for (weight_ln, precision) in row.iter().zip(&table.precisions) {
+            for (weight_ln, precision) in row.iter().zip(precisions) {
                 let share_ln = weight_ln - table.total_ln + weight.ln();
                 if share_ln < heaviest + NEGLIGIBLE_LN {
                     continue;
@@ -293,46 +324,49 @@ fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table], work: &mu
     posterior
 }
 
-/// Where the feature-to-feature spread may lie, with prints at their expected ratio.
+/// Where the feature-to-feature spread may lie, with prints at their expected spread.
 fn feature_points(
     observed: &[Observed<'_>],
-    prints: usize,
-    print: &[PrintPrior],
+    spreads: &Spreads,
+    precisions: &[Vec<Vec<f64>>],
     work: &mut Work,
 ) -> Vec<f64> {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
-        let evidence = observed.iter().zip(print).map(|(observed, print)| {
+        let parts = observed.iter().zip(&spreads.print).zip(precisions);
+        let evidence = parts.map(|((observed, print), precisions)| {
+            let products = observed.products(sd, spreads.prints);
             let at = print.sd(print.spread.median, sd);
-            evidence_ln(&observed.products(sd, prints), observed.part, at, sd, work)
+            evidence_ln(&products, observed.part, at, precisions, work)
         });
-        evidence.sum::<f64>() + priors::FEATURE_SD_MM.density_ln(sd)
+        evidence.sum::<f64>() + spreads.feature_density_ln(sd)
     };
-    // From half a micrometre to a millimetre.
-    span(0.0005_f64.ln(), 1f64.ln(), FEATURE_POINTS, weight_ln)
+    // From a twentieth of the spread, and no less than half a micrometre, to four times.
+    let low = (spreads.spread_mm / 20.0).max(0.0005);
+    span(low.ln(), (spreads.spread_mm * 4.0).max(0.002).ln(), FEATURE_POINTS, weight_ln)
 }
 
-/// Where the print-to-print spread (or its ratio) may lie.
+/// Where the print-to-print spread, or its ratio, may lie.
 fn print_points(
-    observed: &Observed<'_>,
-    prints: usize,
+    products: &Products,
+    part: &Part,
     print: PrintPrior,
     feature_sd: f64,
+    precisions: &[Vec<f64>],
     work: &mut Work,
 ) -> Vec<f64> {
-    let products = observed.products(feature_sd, prints);
     let median = print.spread.median.ln();
-    span(median - 4.0, median + 4.0, PRINT_POINTS, |ln| {
-        let at = print.sd(ln.exp(), feature_sd);
-        evidence_ln(&products, observed.part, at, feature_sd, work) + print.spread.density_ln(ln.exp())
+    span(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
+        let value = ln.exp();
+        let at = print.sd(value, feature_sd);
+        evidence_ln(products, part, at, precisions, work) + print.spread.density_ln(value)
     })
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
-fn evidence_ln(products: &Products, part: &Part, sd: f64, feature_sd: f64, work: &mut Work) -> f64 {
+fn evidence_ln(products: &Products, part: &Part, sd: f64, precisions: &[Vec<f64>], work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
     products.reduce(&sds[..part.effects], &mut work.reduced);
-    let precisions = precisions(part, feature_sd, work.prior_scale);
     if work.reduced.solve(&precisions[precisions.len() - 1], &mut work.solution) {
         work.solution.evidence_ln
     } else {

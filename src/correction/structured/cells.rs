@@ -86,24 +86,34 @@ pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm:
                 if apart > CUT * sd * std::f64::consts::SQRT_2 {
                     disputed = Some([repeats.lowest, repeats.highest]);
                 }
-            } else if let Some((slip, left)) = without_slip(&repeats, sd) {
-                set_aside.push(SetAside {
-                    line: slip.line,
-                    reading_mm: slip.mm,
-                    reason: format!(
-                        "reads {:+.3} mm from the {} other readings of the same feature, {:.1} times their spread",
-                        slip.mm - left.mean_mm,
-                        left.count,
-                        (slip.mm - left.mean_mm).abs() / sd,
-                    ),
-                });
-                repeats = left;
+            } else {
+                match extreme(&repeats, sd) {
+                    Extreme::Fits => {}
+                    Extreme::HeldIn(held) => repeats = held,
+                    Extreme::Slip(slip, left) => {
+                        set_aside.push(SetAside {
+                            line: slip.line,
+                            reading_mm: slip.mm,
+                            reason: format!(
+                                "reads {:+.3} mm from the {} other readings of the same feature, {:.1} times their spread",
+                                slip.mm - left.mean_mm,
+                                left.count,
+                                (slip.mm - left.mean_mm).abs() / sd,
+                            ),
+                        });
+                        repeats = left;
+                    }
+                }
             }
         }
-        if disputed.is_none() && repeats.count > 1 {
+        let dof = f64::from(repeats.count.saturating_sub(1));
+        // Readings that disagree among themselves beyond repair say nothing of how reading scatters.
+        let in_order =
+            rough[jaws(feature.kind)].is_none_or(|sd| repeats.sum_of_squares_mm2 <= dof * (CUT * sd).powi(2));
+        if disputed.is_none() && dof > 0.0 && (in_order || options.keep_all) {
             let pool = &mut pools[jaws(feature.kind)];
             pool.squares += repeats.sum_of_squares_mm2;
-            pool.dof += f64::from(repeats.count - 1);
+            pool.dof += dof;
         }
         let mean = bore_size_mm(feature, repeats.mean_mm, options);
         let deviation_mm = mean - feature.nominal_mm;
@@ -148,27 +158,51 @@ fn rough_repeat_sd(features: &[FeatureReadings], pair: usize) -> Option<f64> {
     median(&mut variances).map(f64::sqrt)
 }
 
-/// The reading that its siblings disown, and what is left without it; at least two siblings.
-fn without_slip(repeats: &Repeats, sd: f64) -> Option<(Reading, Repeats)> {
+/// What becomes of an extreme reading among its siblings.
+enum Extreme {
+    /// It is one of them.
+    Fits,
+    /// It is far out, but not so far that it must be a slip: it counts as if it lay at the edge.
+    HeldIn(Repeats),
+    /// Its siblings disown it; what is left without it.
+    Slip(Reading, Repeats),
+}
+
+/// Beyond this many standard deviations from its siblings a repeat counts as if it lay just there.
+/// Judged: one reading in eighty of a normal spread.
+const EDGE: f64 = 2.5;
+
+fn extreme(repeats: &Repeats, sd: f64) -> Extreme {
     if repeats.count < 3 {
-        return None;
+        return Extreme::Fits;
     }
     let others = f64::from(repeats.count - 1);
     let mean_of_others = |reading: Reading| (repeats.mean_mm * (others + 1.0) - reading.mm) / others;
-    let distance = |reading: Reading| (reading.mm - mean_of_others(reading)).abs();
-    let slip =
-        if distance(repeats.highest) > distance(repeats.lowest) { repeats.highest } else { repeats.lowest };
-    if distance(slip) <= CUT * sd * (1.0 + 1.0 / others).sqrt() {
-        return None;
+    let distance = |reading: Reading| reading.mm - mean_of_others(reading);
+    let (low, high) = (distance(repeats.lowest), distance(repeats.highest));
+    let (reading, away) = if high > -low { (repeats.highest, high) } else { (repeats.lowest, low) };
+    let expected = sd * (1.0 + 1.0 / others).sqrt();
+    if away.abs() <= EDGE * expected {
+        return Extreme::Fits;
     }
-    let gone = (slip.mm - repeats.mean_mm).powi(2) * (others + 1.0) / others;
+    let gone = away * away * others / (others + 1.0);
     let left = Repeats {
         count: repeats.count - 1,
-        mean_mm: mean_of_others(slip),
+        mean_mm: mean_of_others(reading),
         sum_of_squares_mm2: (repeats.sum_of_squares_mm2 - gone).max(0.0),
         ..*repeats
     };
     // When the others disagree as well, this one is not the one that is wrong.
-    let spread_left = (left.sum_of_squares_mm2 / (others - 1.0).max(1.0)).sqrt();
-    (spread_left <= CUT * sd).then_some((slip, left))
+    if (left.sum_of_squares_mm2 / (others - 1.0)).sqrt() > CUT * sd {
+        return Extreme::Fits;
+    }
+    if away.abs() > CUT * expected {
+        return Extreme::Slip(reading, left);
+    }
+    let held = EDGE * expected * away.signum();
+    Extreme::HeldIn(Repeats {
+        mean_mm: left.mean_mm + held / (others + 1.0),
+        sum_of_squares_mm2: left.sum_of_squares_mm2 + held * held * others / (others + 1.0),
+        ..*repeats
+    })
 }

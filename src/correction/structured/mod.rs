@@ -29,8 +29,9 @@ use crate::correction::fitted::Fit;
 use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
 
-use average::{Observation, Observed, PrintPrior};
+use average::{Observation, Observed, PrintPrior, Spreads};
 use cells::Cells;
+use priors::LogNormal;
 use resist::{Judged, Resisted};
 
 /// What a person may decide about a fit.
@@ -95,8 +96,6 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     let resolution_mm = conditions.caliper_resolution_mm.unwrap_or(0.01);
     let mut cells = cells::summarise(&setup.features, options, resolution_mm);
     let (parts, prints) = design::design(&setup.features);
-    let priors: Vec<PrintPrior> =
-        parts.iter().map(|part| print_prior(part, options, cells.repeat.is_some())).collect();
     let observations = |cells: &Cells| -> Vec<Vec<Observation>> {
         let of = |index: &usize| {
             let cell = &cells.cells[*index];
@@ -105,9 +104,18 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
         parts.iter().map(|part| part.features.iter().map(of).collect()).collect()
     };
     let judge = |cells: &Cells| {
-        let all = parts.iter().zip(&priors).zip(observations(cells));
-        let mut resisted: Vec<Resisted<'_>> = all
-            .map(|((part, prior), rows)| Resisted::new(part, prints, rows, *prior, options.prior_scale))
+        let mut resisted: Vec<Resisted<'_>> = parts
+            .iter()
+            .zip(observations(cells))
+            .map(|(part, rows)| {
+                Resisted::new(
+                    part,
+                    prints,
+                    rows,
+                    print_over_feature(part, cells.repeat.is_some()),
+                    options.prior_scale,
+                )
+            })
             .collect();
         resist::judge(&mut resisted, options.keep_all)
     };
@@ -132,10 +140,17 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
             Observed::new(part, prints, &rows)
         })
         .collect();
-    let posterior = average::average(&observed, prints, &priors, options.prior_scale);
+    let all = cells.cells.iter().map(|cell| cell.reading_variance_mm2).sum::<f64>();
+    let reading_variance_mm2 = all / f64::from(u32::try_from(cells.cells.len()).unwrap_or(u32::MAX));
+    let spread_mm = feature_sd.hypot(reading_variance_mm2.sqrt());
+    let repeated = cells.repeat.is_some();
+    let print = parts.iter().map(|part| print_prior(part, repeated, options)).collect();
+    let spreads =
+        Spreads { spread_mm, reading_variance_mm2, print, prior_scale: options.prior_scale, prints };
+    let posterior = average::average(&observed, &spreads);
     let found =
         outcome::Found { setup, conditions, options, cells: &cells, parts: &parts, prints, resolution_mm };
-    Ok(outcome::outcome(&found, &judged, feature_sd, &posterior))
+    Ok(outcome::outcome(&found, &judged, spread_mm, &posterior))
 }
 
 /// Takes a kind of which everything was set aside as it is: the fit has no better word on it, and a
@@ -159,17 +174,23 @@ fn leave_no_kind_empty(
     }
 }
 
-fn print_prior(part: &design::Part, options: &Options, repeats_seen: bool) -> PrintPrior {
+fn print_over_feature(part: &design::Part, repeated: bool) -> LogNormal {
+    match (part.is_height, repeated) {
+        (true, _) => priors::HEIGHT_OVER_FEATURE,
+        (false, true) => priors::PRINT_OVER_FEATURE,
+        (false, false) => priors::PRINT_OVER_FEATURE_AND_READING,
+    }
+}
+
+/// What is thought of how prints differ: as the person's other corrections have it or, failing that, as
+/// printers usually are.
+fn print_prior(part: &design::Part, repeated: bool, options: &Options) -> PrintPrior {
+    let usual = print_over_feature(part, repeated);
     match options.print_sd_mm {
-        Some(median) if !part.is_height => {
-            let spread = priors::LogNormal { median, ..priors::PRINT_OVER_FEATURE };
-            PrintPrior { spread, over_feature: false }
+        Some(median) if !part.is_height && median > 0.0 => {
+            PrintPrior { spread: LogNormal { median, ..usual }, over_feature: false }
         }
-        _ if part.is_height => PrintPrior { spread: priors::HEIGHT_OVER_FEATURE, over_feature: true },
-        _ if !repeats_seen => {
-            PrintPrior { spread: priors::PRINT_OVER_FEATURE_AND_READING, over_feature: true }
-        }
-        _ => PrintPrior { spread: priors::PRINT_OVER_FEATURE, over_feature: true },
+        _ => PrintPrior { spread: usual, over_feature: true },
     }
 }
 

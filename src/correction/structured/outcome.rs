@@ -35,7 +35,7 @@ pub struct Found<'a> {
 }
 
 /// Puts the correction together.
-pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], provisional_sd: f64, posterior: &Posterior) -> Fit {
+pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, posterior: &Posterior) -> Fit {
     let feature = summary(&posterior.feature_sd);
     let (terms, coefficients, covariance) = joined(found.parts, &posterior.parts);
     let part = |height: bool| {
@@ -87,9 +87,6 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], provisional_sd: f64, p
     correction.warnings = warnings(found, &correction);
     let points = points(found, judged, &correction);
     let r_squared = r_squared(&points);
-    let reading = found.cells.cells.iter().map(|cell| cell.reading_variance_mm2);
-    let reading = reading.sum::<f64>() / f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
-    let residual_sd_mm = (provisional_sd.powi(2) + reading).sqrt();
     Fit { correction, points, r_squared, residual_sd_mm }
 }
 

@@ -18,8 +18,8 @@
 //! The table is common practice, bracketed by published accuracy studies of filament printers; what no
 //! one has measured is marked as judged below. The classes differ by a factor of six to ten in everything
 //! alike: a printer whose features scatter little also has small own offsets, and prints that repeat. So
-//! what a class decides is stated as a multiple of the feature-to-feature spread, which every setup shows,
-//! and not in mm. Where even that leaves a wide choice the prior is a mixture of a narrow and a wide one
+//! what a class decides is stated as a multiple of the spread of feature means about the fit (feature to
+//! feature and what reading adds), which every setup shows, and not in mm. Where even that leaves a wide choice the prior is a mixture of a narrow and a wide one
 //! and the data choose; halving or doubling all of them hardly moves a size.
 
 use crate::correction::Term;
@@ -35,19 +35,19 @@ pub enum Prior {
         /// Standard deviation.
         sd: f64,
     },
-    /// One of [`OWN_OFFSET_OVER_FEATURE`], the same for all kinds.
+    /// One of [`OWN_OFFSET_OVER_SPREAD`], the same for all kinds.
     OwnOffset,
-    /// One of [`XY_DIFFERENCE_OVER_FEATURE_PER_MM`].
+    /// One of [`XY_DIFFERENCE_OVER_SPREAD_PER_MM`].
     XyDifference,
 }
 
-/// The standard deviations that own offsets of kinds may have, over feature to feature: 1.4, 2.9 and 3.0 in
-/// the table for holes, less for other kinds.
-pub const OWN_OFFSET_OVER_FEATURE: [f64; 2] = [0.7, 2.5];
+/// The standard deviations that own offsets of kinds may have, over the spread: 1.4, 2.9 and 3.0 in the
+/// table for holes, less for other kinds.
+pub const OWN_OFFSET_OVER_SPREAD: [f64; 2] = [0.5, 2.0];
 
-/// The standard deviations that the x/y difference of scale may have, over feature to feature, per mm: 0.06,
-/// 0.07 and 0.08 in the table; less where the axes were calibrated.
-pub const XY_DIFFERENCE_OVER_FEATURE_PER_MM: [f64; 2] = [0.02, 0.08];
+/// The standard deviations that the x/y difference of scale may have, over the spread, per mm: 0.06, 0.07
+/// and 0.08 in the table; less where the axes were calibrated.
+pub const XY_DIFFERENCE_OVER_SPREAD_PER_MM: [f64; 2] = [0.015, 0.07];
 
 /// The prior of one term.
 pub fn prior(term: Term) -> Prior {
@@ -55,7 +55,9 @@ pub fn prior(term: Term) -> Prior {
     match term {
         Term::Swell => wide(0.2),
         // Polymers shrink by 0.2 to 1.2 %; twice that at least.
-        Term::Scale | Term::ScaleOf(_) | Term::ScaleInPlane | Term::ScaleZ => wide(0.02),
+        Term::Scale | Term::ScaleOf(_) | Term::ScaleInPlane => wide(0.02),
+        // 0.4 % of a bad axis, and half of the plane's shrink.
+        Term::ScaleZ => wide(0.008),
         Term::XyDifference => Prior::XyDifference,
         Term::Skew => wide(0.01),
         // Between the typical and what a bad printer does, with room for none at all.
@@ -84,20 +86,20 @@ impl LogNormal {
     }
 }
 
-/// Feature to feature, mm: the typical class, and so wide that neither a good nor a bad printer's few
-/// features are pulled: one deviation is a factor of 4.5.
-pub const FEATURE_SD_MM: LogNormal = LogNormal { median: 0.025, ln_sd: 1.5 };
+/// The spread of feature means about the fit, mm: the typical class, and so wide that neither a good nor a
+/// bad printer's few features are pulled: one deviation is a factor of 4.5.
+pub const SPREAD_MM: LogNormal = LogNormal { median: 0.03, ln_sd: 1.5 };
 
 /// Print to print of a size that swells, over feature to feature: 1.0, 1.2 and 1.3 in the table, each
 /// class spreading by 0.3 to 0.4 in both. Worth two or three prints.
 pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.2, ln_sd: 0.45 };
 
-/// The same when nothing was read twice and the spread of reading, 0.6 to 1 times as large in the table,
-/// is taken for feature to feature; judged wider.
-pub const PRINT_OVER_FEATURE_AND_READING: LogNormal = LogNormal { median: 0.9, ln_sd: 0.7 };
+/// The same when nothing was read twice, so that the spread of reading, 0.6 to 1 times as large in the
+/// table, is taken for feature to feature; judged wider.
+pub const PRINT_OVER_FEATURE_AND_READING: LogNormal = LogNormal { median: 0.85, ln_sd: 0.5 };
 
 /// Print to print of all heights over feature to feature: 1.5, 1.6 and 1.3 in the table.
-pub const HEIGHT_OVER_FEATURE: LogNormal = LogNormal { median: 1.5, ln_sd: 0.5 };
+pub const HEIGHT_OVER_FEATURE: LogNormal = LogNormal { median: 1.5, ln_sd: 0.45 };
 
 /// Print to print of the scale over that of a size that swells, per mm. Judged: 0.03 % where a size varies
 /// by 0.03 mm, half of what two spools of one filament differ by.

@@ -11,9 +11,9 @@
 use crate::stats::mixed::{Products, Reduced, Row, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
-use super::average::{Observation, PrintPrior, precisions};
+use super::average::{Observation, precisions};
 use super::design::Part;
-use super::priors::{self, Prior};
+use super::priors::{self, LogNormal, Prior};
 
 /// Below this weight an observation is set aside: 4.4 spreads from the fit.
 const SET_ASIDE_BELOW: f64 = 0.01;
@@ -40,7 +40,8 @@ pub struct Resisted<'a> {
     observations: Vec<Observation>,
     prior_scale: f64,
     prior_means: Vec<f64>,
-    print: PrintPrior,
+    /// Print to print over feature to feature.
+    print_ratio: LogNormal,
     weights: Vec<f64>,
     /// Residual, and its variance over that of the observation, row by row.
     residuals: Vec<(f64, f64)>,
@@ -53,7 +54,7 @@ impl<'a> Resisted<'a> {
         part: &'a Part,
         prints: usize,
         observations: Vec<Observation>,
-        print: PrintPrior,
+        print_ratio: LogNormal,
         prior_scale: f64,
     ) -> Self {
         let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
@@ -67,7 +68,7 @@ impl<'a> Resisted<'a> {
             observations,
             prior_scale,
             prior_means: prior_means.collect(),
-            print,
+            print_ratio,
             weights: vec![1.0; rows],
             residuals: vec![(0.0, 1.0); rows],
             leverages: vec![0.0; rows],
@@ -76,6 +77,12 @@ impl<'a> Resisted<'a> {
 
     fn variance(&self, row: usize, feature_sd: f64) -> f64 {
         feature_sd * feature_sd + self.observations[row].reading_variance_mm2
+    }
+
+    /// What reading adds to the variance of a mean, on average, mm^2.
+    fn reading_variance_mm2(&self) -> f64 {
+        let all = self.observations.iter().map(|observation| observation.reading_variance_mm2);
+        all.sum::<f64>() / f64::from(u32::try_from(self.observations.len().max(1)).unwrap_or(u32::MAX))
     }
 
     /// Fits with the present weights; the largest change of a residual, mm.
@@ -92,16 +99,13 @@ impl<'a> Resisted<'a> {
             let (x, z, group) = (self.part.x(row), self.part.z(row), self.part.print[row]);
             products.add(Row { x, z, group, y }, weight);
         }
-        let swell = if self.print.over_feature {
-            self.print.spread.median * feature_sd
-        } else {
-            self.print.spread.median
-        };
+        let spread_mm = feature_sd.hypot(self.reading_variance_mm2().sqrt());
+        let swell = self.print_ratio.median * feature_sd;
         let sds =
             if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
         let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
         products.reduce(&sds, &mut reduced);
-        let precisions = precisions(self.part, feature_sd, self.prior_scale);
+        let precisions = precisions(self.part, spread_mm, self.prior_scale);
         reduced.solve(&precisions[precisions.len() - 1], &mut solution);
         let covariance = solution.covariance();
         let effects = products.effects(&sds, &solution.mean);
@@ -169,7 +173,7 @@ impl Scale {
 /// Judges every observation; `keep_all` gives all of them full weight. The provisional feature-to-feature
 /// spread, mm, comes with it.
 pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f64) {
-    let mut scale = Scale { feature_sd: priors::FEATURE_SD_MM.median, dof: f64::INFINITY };
+    let mut scale = Scale { feature_sd: priors::SPREAD_MM.median, dof: f64::INFINITY };
     let fit = |parts: &mut [Resisted<'_>], scale: Scale| {
         for part in parts.iter_mut() {
             part.fit(scale.feature_sd);
@@ -273,10 +277,10 @@ fn held(parts: &[Resisted<'_>], scale: Scale, relative: f64, information: f64) -
     }
     let reading = reading / f64::max(count, 1.0);
     let total = (scale.feature_sd.powi(2) + reading) * relative * relative;
-    let expected = priors::FEATURE_SD_MM.median.powi(2) + reading;
+    let expected = priors::SPREAD_MM.median.powi(2);
     // Of the logarithm of a variance: 2/dof from the residuals, that of the prior otherwise.
     let own = dof * information / 2.0;
-    let prior = (2.0 * priors::FEATURE_SD_MM.ln_sd).powi(-2);
+    let prior = (2.0 * priors::SPREAD_MM.ln_sd).powi(-2);
     let variance = ((own * total.ln() + prior * expected.ln()) / (own + prior)).exp();
     // Never below a tenth of the readings' own: a spread of nothing would disown everything.
     let feature_sd = (variance - reading).max(0.01 * variance).max(0.0005_f64.powi(2)).sqrt();
