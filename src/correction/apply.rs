@@ -146,11 +146,12 @@ impl Correction {
 
     /// Spread and degrees of freedom of a new print's size under the structured model, mm.
     ///
-    /// Each part's variance is an average over what the fit thinks possible, and doubtful by its degrees
-    /// of freedom: as an inverse chi-square's is, of squared coefficient of variation 2 / (dof - 4). The
-    /// sum's doubt is their squares' sum, and the t distribution is the one of the same mean variance and
-    /// doubt. The covariance of the coefficients already holds what the m measured prints' own effects
-    /// leave in their mean, about 1/m of each part; that share is as doubtful as the part and goes with it.
+    /// Each part's variance is an average over what the fit thinks possible, and doubtful: its degrees of
+    /// freedom tell the spread of its logarithm. The parts' doubts go together, since how prints differ
+    /// is judged by how features do: two parts share the lesser of their doubts. The t distribution is
+    /// the one whose variance's logarithm has the mean and spread of the sum's. The covariance of the
+    /// coefficients already holds what the m measured prints' own effects leave in their mean, about
+    /// 1/m of each part; that share is as doubtful as the part and goes with it.
     fn structured_spread(&self, effects: &PrintEffects, kind: Kind, axis: Axis, drawn_mm: f64) -> (f64, f64) {
         let prints = f64::from(self.prints.max(1));
         let coefficients = self.coefficient_variance_mm2(kind, axis, drawn_mm);
@@ -160,14 +161,16 @@ impl Correction {
         let share = if print > 0.0 { 1.0 + shared / print } else { 1.0 };
         let rest = coefficients - shared + self.spread.feature.sd_mm.powi(2);
         let variance = print * share + rest + self.spread.caliper_u_mm.powi(2);
-        let doubt = |part: f64, dof: f64| 2.0 * part * part / (dof - 4.0).max(0.1);
-        let of_prints: f64 = parts.iter().map(|(part, dof)| doubt(part * share, *dof)).sum();
-        let doubts = of_prints + doubt(rest, self.spread.feature.dof.unwrap_or(f64::INFINITY));
-        if doubts <= 0.0 {
-            return (variance.sqrt(), f64::INFINITY);
-        }
-        let dof = 4.0 + 2.0 * variance * variance / doubts;
-        ((variance * (dof - 2.0) / dof).sqrt(), dof)
+        let own_dof = self.spread.feature.dof.unwrap_or(f64::INFINITY);
+        let [a, b, c] = parts.map(|(part, dof)| (part * share, relative_variance(dof)));
+        let all = [a, b, c, (rest, relative_variance(own_dof))];
+        let doubts: f64 = all
+            .iter()
+            .flat_map(|(one, doubt)| all.iter().map(move |(other, least)| one * other * doubt.min(*least)))
+            .sum();
+        let log_variance = (doubts / (variance * variance)).ln_1p();
+        let t_variance = variance * (-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0);
+        (t_variance.sqrt(), if log_variance > 0.0 { 1.0 + 2.0 / log_variance } else { f64::INFINITY })
     }
 
     /// The size to draw, rounded to `step`, so that the print measures `target` on average.
@@ -210,6 +213,17 @@ impl Correction {
         // The slope of every other term is the same at every size.
         (self.growth(kind, axis, 2.0) - self.growth(kind, axis, 1.0)) / (1.0 - 0.25)
     }
+}
+
+/// Squared coefficient of variation of a variance that is known with so many degrees of freedom, taken as
+/// log-normal: its logarithm's variance, trigamma(dof / 2), is 2 / (dof - 1) to a per cent from 3 up.
+pub(super) fn relative_variance(dof: f64) -> f64 {
+    (2.0 / (dof - 1.0).max(0.2)).exp_m1()
+}
+
+/// The degrees of freedom that [`relative_variance`] comes from.
+pub(super) fn dof_of_relative_variance(relative: f64) -> f64 {
+    1.0 + 2.0 / relative.max(1e-9).ln_1p()
 }
 
 #[cfg(test)]

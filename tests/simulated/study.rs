@@ -122,15 +122,12 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
         sums.cover += cover;
         sums.half += (high - low) / 2.0;
         // The spread of reading is well known next to the rest: its variance adds, the doubt does not.
-        let (t, dof) = (size.prediction.sd_mm, size.prediction.dof);
-        let (variance, doubt) = if dof > 1e6 {
-            (t * t, 1e-12)
-        } else {
-            (t * t * dof / (dof - 2.0), 2.0 * (t * t * dof / (dof - 2.0)).powi(2) / (dof - 4.0))
-        };
+        let log_variance = 2.0 / (size.prediction.dof - 1.0);
+        let factor = |log_variance: f64| (-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0);
+        let variance = size.prediction.sd_mm.powi(2) / factor(log_variance);
         let total = variance + repeat * repeat;
-        let dof = 4.0 + 2.0 * total * total / doubt;
-        let half = t_quantile(0.975, dof) * (total * (dof - 2.0) / dof).sqrt();
+        let log_variance = ((variance / total).powi(2) * log_variance.exp_m1()).ln_1p();
+        let half = t_quantile(0.975, 1.0 + 2.0 / log_variance) * (total * factor(log_variance)).sqrt();
         let middle = size.prediction.expected_mm;
         let read_sd = sd.hypot(printer.read_sd(target.kind)).hypot(0.01 / 12f64.sqrt());
         sums.cover_reading += within(middle - half, middle + half, read_sd);

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::correction::apply::dof_of_relative_variance;
 use crate::correction::fitted::{Fit, FittedPoint};
 use crate::correction::{
     Correction, Coverage, Form, PrintEffects, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
@@ -90,14 +91,13 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
     Fit { correction, points, r_squared, residual_sd_mm }
 }
 
-/// Root mean square of a spread that is known by its distribution, and the degrees of freedom of the
-/// inverse chi-square whose coefficient of variation the variance has.
+/// Root mean square of a spread that is known by its distribution, and the degrees of freedom that its
+/// variance's spread amounts to.
 fn summary(points: &[Weighted]) -> (f64, f64) {
     let total: f64 = points.iter().map(|(_, weight)| weight).sum();
     let mean = |power: i32| points.iter().map(|(sd, weight)| weight * sd.powi(power)).sum::<f64>() / total;
     let (variance, fourth) = (mean(2), mean(4));
-    let doubt = (fourth / (variance * variance) - 1.0).max(1e-6);
-    (variance.sqrt(), 4.0 + 2.0 / doubt)
+    (variance.sqrt(), dof_of_relative_variance(fourth / (variance * variance) - 1.0))
 }
 
 /// All terms with coefficients and covariance; parts share nothing.

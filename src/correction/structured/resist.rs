@@ -166,7 +166,20 @@ impl Scale {
     /// Source: Wallace, Annals of Mathematical Statistics 30 (1959) 1124.
     fn weight(self, z: f64) -> f64 {
         let dof = self.dof;
+        if dof > 1e6 {
+            return Bisquare::weight(z);
+        }
         Bisquare::weight((8.0 * dof + 1.0) / (8.0 * dof + 3.0) * (dof * (z * z / dof).ln_1p()).sqrt())
+    }
+
+    /// What the squared pulls of standard normal residuals average to under these weights;
+    /// [`Bisquare::SQUARE`] where the spread is well known.
+    fn consistency(self) -> f64 {
+        // Midpoint rule: 0.1 is far finer than either function.
+        let step = 0.1;
+        let points = (0..60).map(|i| (f64::from(i) + 0.5) * step);
+        let density = |z: f64| (2.0 / std::f64::consts::PI).sqrt() * (-0.5 * z * z).exp();
+        points.map(|z| step * density(z) * (z * self.weight(z)).powi(2)).sum()
     }
 }
 
@@ -182,7 +195,7 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
     if keep_all {
         for _ in 0..6 {
             fit(parts, scale);
-            scale = rescaled(parts, scale, |_| 1.0);
+            scale = rescaled(parts, scale, |_| 1.0, 1.0);
         }
     } else {
         for _ in 0..12 {
@@ -208,21 +221,22 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
                 }
             }
             let before = scale.feature_sd;
-            scale = rescaled(parts, scale, |z| scale.weight(z));
+            scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
             if (scale.feature_sd / before).ln().abs() < 0.01 {
                 break;
             }
         }
     }
+    let consistency = scale.consistency();
     let judged = parts.iter().map(|part| {
-        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, keep_all));
+        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, consistency, keep_all));
         rows.collect()
     });
     (judged.collect(), scale.feature_sd)
 }
 
 impl Resisted<'_> {
-    fn judged(&self, row: usize, scale: Scale, keep_all: bool) -> Judged {
+    fn judged(&self, row: usize, scale: Scale, consistency: f64, keep_all: bool) -> Judged {
         let z = self.z(row, scale.feature_sd);
         let (residual_mm, _) = self.residuals[row];
         let observed = self.observations[row].deviation_mm;
@@ -230,7 +244,7 @@ impl Resisted<'_> {
         let pseudo_mm = if keep_all {
             Some(observed)
         } else {
-            let pull = weight * residual_mm / Bisquare::SQUARE.sqrt();
+            let pull = weight * residual_mm / consistency.sqrt();
             (weight >= SET_ASIDE_BELOW).then_some(observed - residual_mm + pull)
         };
         Judged { residual_mm, z, weight, leverage: self.leverages[row], pseudo_mm }
@@ -247,7 +261,7 @@ fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
 }
 
 /// The spread from the pulls of those that are not set aside.
-fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64) -> Scale {
+fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64, consistency: f64) -> Scale {
     let (mut squares, mut count) = (0.0, 0.0);
     for part in parts {
         for row in 0..part.weights.len() {
@@ -259,7 +273,6 @@ fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64) -
             }
         }
     }
-    let consistency = if weight(1.0) < 1.0 { Bisquare::SQUARE } else { 1.0 };
     let relative = (squares / f64::max(count, 1.0) / consistency).sqrt().max(0.02);
     held(parts, scale, relative, 0.9)
 }
