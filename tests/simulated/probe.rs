@@ -92,3 +92,76 @@ fn speed() {
         println!("{name}: best {:.0} us a fit", best / 200.0 * 1e6);
     }
 }
+
+#[test]
+#[ignore = "probe"]
+fn parts() {
+    for (population, features, prints) in [
+        (Population::Typical, design::quick(), 1),
+        (Population::Good, design::quick(), 1),
+        (Population::Typical, design::starter(), 1),
+        (Population::Typical, design::starter(), 3),
+    ] {
+        let plan = Plan {
+            population,
+            design: features,
+            prints,
+            readings: 3,
+            gross: Some(0.0),
+            options: Options::default(),
+            targets: design::targets(true),
+        };
+        let mut sums = [[0.0; 4]; 7];
+        let (mut lnf, mut lnf2, mut dof) = (0.0, 0.0, 0.0);
+        let n = 400;
+        for k in 0..n {
+            let mut random = Random::new(77 + k * 1000);
+            let mut p = Printer::draw(population, &mut random);
+            p.gross = Some(Gross::Uniform { chance: 0.0, low: 0.0, high: 1.0 });
+            let s = readings_of(&plan, &p, &mut random);
+            let f = structured::fit(&s, &Conditions::default(), &plan.options).unwrap().correction;
+            let l = (f.spread.feature.sd_mm / p.feature_sd).ln();
+            lnf += l;
+            lnf2 += l * l;
+            dof += f.spread.feature.dof.unwrap();
+            for t in &plan.targets.0 {
+                let row: Vec<f64> = f.terms.iter().map(|term| term.value(t.kind, t.axis, t.size)).collect();
+                let mut v = 0.0;
+                for i in 0..row.len() {
+                    for j in 0..row.len() {
+                        v += row[i] * f.covariance[i][j] * row[j];
+                    }
+                }
+                let e = f.deviation_mm(t.kind, t.axis, t.size) - p.deviation(t.kind, t.axis, t.size);
+                let new: f64 =
+                    f.print_effects.unwrap().variances_mm2(t.kind, t.size).iter().map(|v| v.0).sum::<f64>()
+                        + f.spread.feature.sd_mm.powi(2);
+                let s = &mut sums[t.kind as usize];
+                s[0] += v;
+                s[1] += e * e;
+                s[2] += new;
+                s[3] += p.new_print_variance(t.kind, t.size);
+            }
+        }
+        let n = n as f64;
+        println!(
+            "{} {} prints; F: geometric {:.2} ln sd {:.2} dof {:.1}; by kind sqrt of: coefficient variance over its error, new print over its truth, and per mille mm of the four",
+            population.name(),
+            prints,
+            (lnf / n).exp(),
+            (lnf2 / n - (lnf / n).powi(2)).sqrt(),
+            dof / n
+        );
+        for (k, s) in sums.iter().enumerate() {
+            if s[3] > 0.0 {
+                println!(
+                    "   {:?} {:.2} {:.2}   {:.1?}",
+                    shrinkrule::kind::Kind::ALL[k],
+                    (s[0] / s[1]).sqrt(),
+                    (s[2] / s[3]).sqrt(),
+                    s.map(|v| (v / n / 16.0).sqrt() * 1e3)
+                );
+            }
+        }
+    }
+}

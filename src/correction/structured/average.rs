@@ -47,7 +47,7 @@ impl<'a> Observed<'a> {
             .iter()
             .map(|term| match priors::prior(*term) {
                 Prior::Fixed { mean, .. } => mean,
-                Prior::OwnOffset | Prior::XyDifference => 0.0,
+                Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
             })
             .collect();
         let mut groups: Vec<(f64, Products)> = Vec::new();
@@ -77,22 +77,32 @@ impl<'a> Observed<'a> {
     }
 }
 
-/// The precisions that the priors of a part's terms may have, given the spread of feature means; each
-/// with an equal share of the weight.
-pub fn precisions(part: &Part, spread_mm: f64, scale: f64) -> Vec<Vec<f64>> {
+/// One choice of the priors of a part's terms.
+pub struct Choice {
+    /// The precisions, term by term.
+    pub precisions: Vec<f64>,
+    /// Logarithm of its share of the weight.
+    share_ln: f64,
+}
+
+/// The choices of the priors of a part's terms, given the spread of feature means; the widest last.
+pub fn choices(part: &Part, spread_mm: f64, scale: f64) -> Vec<Choice> {
     let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
-    let own: &[f64] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &[1.0] };
-    let xy: &[f64] =
-        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &[1.0] };
-    let one = |own: f64, xy: f64| {
+    let one = [(1.0, 1.0)];
+    let own: &[(f64, f64)] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &one };
+    let xy: &[(f64, f64)] =
+        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &one };
+    let choice = |own: (f64, f64), xy: (f64, f64)| {
         let sds = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { sd, .. } => sd,
-            Prior::OwnOffset => own * spread_mm,
-            Prior::XyDifference => xy * spread_mm,
+            Prior::HoleOffset => priors::HOLE_OFFSET_OVER_SPREAD * spread_mm,
+            Prior::OwnOffset => own.0 * spread_mm,
+            Prior::XyDifference => xy.0 * spread_mm,
         });
-        sds.map(|sd| (scale * sd).powi(-2)).collect()
+        let precisions = sds.map(|sd| (scale * sd).powi(-2)).collect();
+        Choice { precisions, share_ln: (own.1 * xy.1).ln() }
     };
-    own.iter().flat_map(|own| xy.iter().map(move |xy| (*own, *xy))).map(|(own, xy)| one(own, xy)).collect()
+    own.iter().flat_map(|own| xy.iter().map(|xy| choice(*own, *xy))).collect()
 }
 
 /// What is thought of how prints differ in one part.
@@ -100,13 +110,16 @@ pub fn precisions(part: &Part, spread_mm: f64, scale: f64) -> Vec<Vec<f64>> {
 pub struct PrintPrior {
     /// The print-to-print spread, mm, or its ratio to feature to feature.
     pub spread: LogNormal,
-    /// Whether it is a ratio.
-    pub over_feature: bool,
+    /// The power of the feature-to-feature spread that the ratio grows with; `None` when it is no ratio.
+    pub over_feature: Option<f64>,
 }
 
 impl PrintPrior {
     fn sd(self, value: f64, feature_sd: f64) -> f64 {
-        if self.over_feature { value * feature_sd } else { value }
+        match self.over_feature {
+            Some(power) => value * feature_sd * (feature_sd / priors::TYPICAL_FEATURE_SD_MM).powf(power),
+            None => value,
+        }
     }
 }
 
@@ -160,25 +173,25 @@ pub struct Posterior {
 /// Averages over the spreads.
 pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
     let mut work = Work::default();
-    let precisions: Vec<Vec<Vec<f64>>> = observed
+    let choices: Vec<Vec<Choice>> = observed
         .iter()
-        .map(|observed| precisions(observed.part, spreads.spread_mm, spreads.prior_scale))
+        .map(|observed| choices(observed.part, spreads.spread_mm, spreads.prior_scale))
         .collect();
-    let features = feature_points(observed, spreads, &precisions, &mut work);
+    let features = feature_points(observed, spreads, &choices, &mut work);
     // For each part and each feature-to-feature spread the points of the rest.
     let mut tables: Vec<Vec<Table>> = Vec::new();
     let mut weights_ln: Vec<f64> = features.iter().map(|sd| spreads.feature_density_ln(*sd)).collect();
-    for ((observed, print), precisions) in observed.iter().zip(&spreads.print).zip(&precisions) {
+    for ((observed, print), choices) in observed.iter().zip(&spreads.print).zip(&choices) {
         let middle = features[features.len() / 2];
         let products = observed.products(middle, spreads.prints);
-        let values = print_points(&products, observed.part, *print, middle, precisions, &mut work);
+        let values = print_points(&products, observed.part, *print, middle, choices, &mut work);
         let mut of_part = Vec::new();
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
             let products = observed.products(*feature_sd, spreads.prints);
             let sds: Vec<f64> = values.iter().map(|value| print.sd(*value, *feature_sd)).collect();
             let shares_ln: Vec<f64> = values.iter().map(|value| print.spread.density_ln(*value)).collect();
             let prints = (sds.as_slice(), shares_ln.as_slice());
-            let table = Table::new(products, observed.part, prints, precisions, &mut work);
+            let table = Table::new(products, observed.part, prints, choices, &mut work);
             *weight_ln += table.total_ln;
             of_part.push(table);
         }
@@ -186,9 +199,9 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
     }
     let total_ln = log_sum(&weights_ln);
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
-    let parts = observed.iter().zip(&tables).zip(&precisions);
-    let parts = parts
-        .map(|((observed, tables), precisions)| moments(observed, &weights, tables, precisions, &mut work));
+    let parts = observed.iter().zip(&tables).zip(&choices);
+    let parts =
+        parts.map(|((observed, tables), choices)| moments(observed, &weights, tables, choices, &mut work));
     let parts = parts.collect();
     Posterior { feature_sd: features.into_iter().zip(weights).collect(), parts }
 }
@@ -216,7 +229,7 @@ fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
 struct Table {
     products: Products,
     points: Vec<Vec<f64>>,
-    /// Point by point, precision by precision.
+    /// Point by point, choice by choice.
     weights_ln: Vec<f64>,
     total_ln: f64,
 }
@@ -226,20 +239,19 @@ impl Table {
         products: Products,
         part: &Part,
         (print_sds, shares_ln): (&[f64], &[f64]),
-        precisions: &[Vec<f64>],
+        choices: &[Choice],
         work: &mut Work,
     ) -> Self {
-        let share_ln = -f64::from(u32::try_from(precisions.len()).unwrap_or(u32::MAX)).ln();
         let mut points = Vec::new();
         let mut weights_ln = Vec::new();
         for (sd, print_ln) in print_sds.iter().zip(shares_ln) {
             for (sds, point_ln) in effect_points(part, *sd) {
                 products.reduce(&sds, &mut work.reduced);
-                for precision in precisions {
+                for choice in choices {
                     // Every precision is positive, so the system always has a solution.
-                    let solved = work.reduced.solve(precision, &mut work.solution);
+                    let solved = work.reduced.solve(&choice.precisions, &mut work.solution);
                     let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
-                    weights_ln.push(evidence + print_ln + point_ln + share_ln);
+                    weights_ln.push(evidence + print_ln + point_ln + choice.share_ln);
                 }
                 points.push(sds);
             }
@@ -260,7 +272,7 @@ fn moments(
     observed: &Observed<'_>,
     weights: &[f64],
     tables: &[Table],
-    precisions: &[Vec<f64>],
+    choices: &[Choice],
     work: &mut Work,
 ) -> PartPosterior {
     let q = observed.part.terms.len();
@@ -277,14 +289,14 @@ fn moments(
     let mut taken = 0.0;
     for (weight, table) in weights.iter().zip(tables) {
         for (point, sds) in table.points.iter().enumerate() {
-            let count = precisions.len();
+            let count = choices.len();
             let row = &table.weights_ln[point * count..(point + 1) * count];
             let point_weight: f64 = row.iter().map(|ln| (ln - table.total_ln).exp() * weight).sum();
             for (effect, sd) in posterior.effect_sds.iter_mut().zip(sds) {
                 effect.push((*sd, point_weight));
             }
             let mut reduced = false;
-            for (weight_ln, precision) in row.iter().zip(precisions) {
+            for (weight_ln, choice) in row.iter().zip(choices) {
                 let share_ln = weight_ln - table.total_ln + weight.ln();
                 if share_ln < heaviest + NEGLIGIBLE_LN {
                     continue;
@@ -293,7 +305,7 @@ fn moments(
                     table.products.reduce(sds, &mut work.reduced);
                     reduced = true;
                 }
-                work.reduced.solve(precision, &mut work.solution);
+                work.reduced.solve(&choice.precisions, &mut work.solution);
                 let share = share_ln.exp();
                 taken += share;
                 let mean = &work.solution.mean;
@@ -328,16 +340,16 @@ fn moments(
 fn feature_points(
     observed: &[Observed<'_>],
     spreads: &Spreads,
-    precisions: &[Vec<Vec<f64>>],
+    choices: &[Vec<Choice>],
     work: &mut Work,
 ) -> Vec<f64> {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
-        let parts = observed.iter().zip(&spreads.print).zip(precisions);
-        let evidence = parts.map(|((observed, print), precisions)| {
+        let parts = observed.iter().zip(&spreads.print).zip(choices);
+        let evidence = parts.map(|((observed, print), choices)| {
             let products = observed.products(sd, spreads.prints);
             let at = print.sd(print.spread.median, sd);
-            evidence_ln(&products, observed.part, at, precisions, work)
+            evidence_ln(&products, observed.part, at, choices, work)
         });
         evidence.sum::<f64>() + spreads.feature_density_ln(sd)
     };
@@ -352,22 +364,22 @@ fn print_points(
     part: &Part,
     print: PrintPrior,
     feature_sd: f64,
-    precisions: &[Vec<f64>],
+    choices: &[Choice],
     work: &mut Work,
 ) -> Vec<f64> {
     let median = print.spread.median.ln();
     span(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
         let value = ln.exp();
         let at = print.sd(value, feature_sd);
-        evidence_ln(products, part, at, precisions, work) + print.spread.density_ln(value)
+        evidence_ln(products, part, at, choices, work) + print.spread.density_ln(value)
     })
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
-fn evidence_ln(products: &Products, part: &Part, sd: f64, precisions: &[Vec<f64>], work: &mut Work) -> f64 {
+fn evidence_ln(products: &Products, part: &Part, sd: f64, choices: &[Choice], work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
     products.reduce(&sds[..part.effects], &mut work.reduced);
-    if work.reduced.solve(&precisions[precisions.len() - 1], &mut work.solution) {
+    if work.reduced.solve(&choices[choices.len() - 1].precisions, &mut work.solution) {
         work.solution.evidence_ln
     } else {
         f64::NEG_INFINITY

@@ -188,9 +188,12 @@ fn print_prior(part: &design::Part, repeated: bool, options: &Options) -> PrintP
     let usual = print_over_feature(part, repeated);
     match options.print_sd_mm {
         Some(median) if !part.is_height && median > 0.0 => {
-            PrintPrior { spread: LogNormal { median, ..usual }, over_feature: false }
+            PrintPrior { spread: LogNormal { median, ..usual }, over_feature: None }
         }
-        _ => PrintPrior { spread: usual, over_feature: true },
+        _ => {
+            let power = if part.is_height { 0.0 } else { priors::PRINT_OVER_FEATURE_POWER };
+            PrintPrior { spread: usual, over_feature: Some(power) }
+        }
     }
 }
 

@@ -35,19 +35,26 @@ pub enum Prior {
         /// Standard deviation.
         sd: f64,
     },
+    /// That of holes, [`HOLE_OFFSET_OVER_SPREAD`].
+    HoleOffset,
     /// One of [`OWN_OFFSET_OVER_SPREAD`], the same for all kinds.
     OwnOffset,
     /// One of [`XY_DIFFERENCE_OVER_SPREAD_PER_MM`].
     XyDifference,
 }
 
-/// The standard deviations that own offsets of kinds may have, over the spread: 1.4, 2.9 and 3.0 in the
-/// table for holes, less for other kinds.
-pub const OWN_OFFSET_OVER_SPREAD: [f64; 2] = [0.5, 2.0];
+/// Standard deviation of what round holes close by more than swell explains, over the spread: 1.4, 2.9 and
+/// 3.0 in the table.
+pub const HOLE_OFFSET_OVER_SPREAD: f64 = 3.0;
 
-/// The standard deviations that the x/y difference of scale may have, over the spread, per mm: 0.06, 0.07
-/// and 0.08 in the table; less where the axes were calibrated.
-pub const XY_DIFFERENCE_OVER_SPREAD_PER_MM: [f64; 2] = [0.015, 0.07];
+/// The standard deviations that own offsets of other kinds may have, over the spread, each with its share
+/// of the weight. Judged: physics gives these kinds none, so little is likely; what a part's form or the
+/// way of measuring adds may be more, and then the widest lets the data speak.
+pub const OWN_OFFSET_OVER_SPREAD: [(f64, f64); 3] = [(0.4, 0.5), (1.2, 0.3), (4.0, 0.2)];
+
+/// The standard deviations that the x/y difference of scale may have, over the spread, per mm, each with
+/// its share of the weight: 0.06, 0.07 and 0.08 in the table; less where the axes were calibrated.
+pub const XY_DIFFERENCE_OVER_SPREAD_PER_MM: [(f64, f64); 2] = [(0.015, 0.5), (0.07, 0.5)];
 
 /// The prior of one term.
 pub fn prior(term: Term) -> Prior {
@@ -65,6 +72,7 @@ pub fn prior(term: Term) -> Prior {
         Term::Sag => wide(0.5),
         Term::Offset(Kind::HorizontalBore) => wide(0.5),
         Term::Offset(Kind::Height) => wide(0.3),
+        Term::Offset(Kind::Bore) => Prior::HoleOffset,
         Term::Offset(_) => Prior::OwnOffset,
     }
 }
@@ -90,9 +98,16 @@ impl LogNormal {
 /// bad printer's few features are pulled: one deviation is a factor of 4.5.
 pub const SPREAD_MM: LogNormal = LogNormal { median: 0.03, ln_sd: 1.5 };
 
+/// Feature to feature of the typical class, mm.
+pub const TYPICAL_FEATURE_SD_MM: f64 = 0.025;
+
 /// Print to print of a size that swells, over feature to feature: 1.0, 1.2 and 1.3 in the table, each
 /// class spreading by 0.3 to 0.4 in both. Worth two or three prints.
+/// At a feature-to-feature spread of [`TYPICAL_FEATURE_SD_MM`].
 pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.2, ln_sd: 0.45 };
+
+/// How that ratio grows with the feature-to-feature spread: from 1.0 at 0.010 mm to 1.33 at 0.060 mm.
+pub const PRINT_OVER_FEATURE_POWER: f64 = 0.16;
 
 /// The same when nothing was read twice, so that the spread of reading, 0.6 to 1 times as large in the
 /// table, is taken for feature to feature; judged wider.

@@ -11,7 +11,7 @@
 use crate::stats::mixed::{Products, Reduced, Row, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
-use super::average::{Observation, precisions};
+use super::average::{Observation, choices};
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 
@@ -59,7 +59,7 @@ impl<'a> Resisted<'a> {
     ) -> Self {
         let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { mean, .. } => mean,
-            Prior::OwnOffset | Prior::XyDifference => 0.0,
+            Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
         });
         let rows = observations.len();
         Self {
@@ -105,8 +105,9 @@ impl<'a> Resisted<'a> {
             if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
         let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
         products.reduce(&sds, &mut reduced);
-        let precisions = precisions(self.part, spread_mm, self.prior_scale);
-        reduced.solve(&precisions[precisions.len() - 1], &mut solution);
+        // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
+        let choices = choices(self.part, spread_mm, self.prior_scale);
+        reduced.solve(&choices[choices.len() / 2].precisions, &mut solution);
         let covariance = solution.covariance();
         let effects = products.effects(&sds, &solution.mean);
         let mut largest: f64 = 0.0;
