@@ -11,15 +11,16 @@ use crate::stats::mixed::{Products, Reduced, Row, Solution};
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 
-/// Points across the feature-to-feature spread.
-const FEATURE_POINTS: u32 = 7;
+/// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
+/// of a normal curve is still right to 1e-4.
+const FEATURE_POINTS: u32 = 5;
 /// Points across the print-to-print spread.
-const PRINT_POINTS: u32 = 7;
+const PRINT_POINTS: u32 = 5;
 /// Points across the prints' scale over their swell, in standard deviations of the prior's logarithm,
 /// with weights: Gauss-Hermite of two points (Abramowitz and Stegun 25.4.46).
 const SHRINK_POINTS: [(f64, f64); 2] = [(-1.0, 0.5), (1.0, 0.5)];
 /// Points of less than this share of the heaviest one's weight are left out.
-const NEGLIGIBLE_LN: f64 = -9.0;
+const NEGLIGIBLE_LN: f64 = -7.0;
 
 /// One part of the model with its observations.
 pub struct Observed<'a> {
@@ -389,25 +390,52 @@ fn evidence_ln(products: &Products, part: &Part, sd: f64, choices: &[Choice], wo
 /// `count` values, evenly spaced in their logarithm, over where `weight_ln` comes within 4 of its maximum
 /// (a normal curve's 2.8 standard deviations).
 fn span(low: f64, high: f64, count: u32, mut weight_ln: impl FnMut(f64) -> f64) -> Vec<f64> {
-    // Steps of a quarter: an 28 % step of the spread. A maximum between two is still seen by both.
-    let steps = ((high - low) / 0.25).ceil();
-    let at = |i: f64| low + (high - low) * i / steps;
-    let mut values = Vec::new();
-    let mut i = 0.0;
-    while i <= steps {
-        values.push((at(i), weight_ln(at(i))));
-        i += 1.0;
-    }
-    let largest = values.iter().map(|(_, value)| *value).fold(f64::NEG_INFINITY, f64::max);
-    let within = |(_, value): &&(f64, f64)| *value > largest - 4.0;
-    let first = values.iter().position(|value| within(&value)).unwrap_or(0);
-    let last = values.iter().rposition(|value| within(&value)).unwrap_or(values.len() - 1);
-    let edge = |inside: usize, outside: usize| {
-        let ((x, y), (x_out, y_out)) = (values[inside], values[outside]);
-        let share = if y > y_out { ((y - largest + 4.0) / (y - y_out)).clamp(0.0, 1.0) } else { 0.0 };
-        x + share * (x_out - x)
+    let (top, largest) = maximum(low, high, &mut weight_ln);
+    let mut edge = |away: f64| {
+        // How far out grows until it is far enough; what a normal curve would do tells where it was.
+        let mut step = 0.05;
+        loop {
+            let at = (top + away * step).clamp(low, high);
+            let fallen = largest - weight_ln(at);
+            if fallen >= 4.0 {
+                return top + (at - top) * (4.0 / fallen).sqrt();
+            }
+            if at == low || at == high {
+                return at;
+            }
+            step *= (4.5 / fallen.max(0.01)).sqrt().clamp(1.3, 4.0);
+        }
     };
-    let from = edge(first, first.saturating_sub(1));
-    let to = edge(last, (last + 1).min(values.len() - 1));
+    let (from, to) = (edge(-1.0), edge(1.0));
     (0..count).map(|i| (from + (to - from) * f64::from(i) / f64::from(count - 1)).exp()).collect()
+}
+
+/// Where a function of one hump has its maximum, to a hundredth or so, and its value there.
+fn maximum(low: f64, high: f64, weight_ln: &mut impl FnMut(f64) -> f64) -> (f64, f64) {
+    let steps = ((high - low) / 0.5).ceil();
+    let step = (high - low) / steps;
+    let mut best = (low, weight_ln(low));
+    let mut at = low + step;
+    while at < high + 0.5 * step {
+        let value = weight_ln(at.min(high));
+        if value > best.1 {
+            best = (at.min(high), value);
+        }
+        at += step;
+    }
+    // Halving the step about the best so far: the hump may be narrower than it.
+    let mut half = 0.5 * step;
+    while half > 0.01 {
+        for at in [best.0 - half, best.0 + half] {
+            if (low..=high).contains(&at) {
+                let value = weight_ln(at);
+                if value > best.1 {
+                    best = (at, value);
+                    break;
+                }
+            }
+        }
+        half *= 0.5;
+    }
+    best
 }

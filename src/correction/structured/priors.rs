@@ -45,7 +45,7 @@ pub enum Prior {
 
 /// Standard deviation of what round holes close by more than swell explains, over the spread: 1.4, 2.9 and
 /// 3.0 in the table.
-pub const HOLE_OFFSET_OVER_SPREAD: f64 = 3.0;
+pub const HOLE_OFFSET_OVER_SPREAD: f64 = 2.0;
 
 /// The standard deviations that own offsets of other kinds may have, over the spread, each with its share
 /// of the weight. Judged: physics gives these kinds none, so little is likely; what a part's form or the
