@@ -14,6 +14,7 @@
 
 use crate::kind::{Axis, Kind};
 use crate::stats::distribution::{t_below, t_quantile};
+use crate::stats::dof;
 use crate::units::Mm;
 
 use super::{Correction, PrintEffects};
@@ -110,7 +111,7 @@ impl Correction {
     }
 
     /// Variance that the coefficients' uncertainty gives the deviation at this size, mm^2.
-    fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
+    pub fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
         let row: Vec<f64> = self.terms.iter().map(|term| term.value(kind, axis, drawn_mm)).collect();
         let weighted = self.covariance.iter().zip(&row);
         weighted.map(|(line, a)| a * line.iter().zip(&row).map(|(c, b)| c * b).sum::<f64>()).sum()
@@ -132,14 +133,13 @@ impl Correction {
         let fitted = self.coefficient_variance_mm2(kind, axis, drawn_mm) + self.spread.feature.sd_mm.powi(2);
         let print = self.spread.print.sd_mm.powi(2) * (1.0 + 1.0 / prints);
         let caliper = self.spread.caliper_u_mm.powi(2);
-        let variance = fitted + print + caliper;
         // An allowance and the caliper are stated and not estimated: they add no doubt of their own.
-        let doubt = |part: f64, dof: f64| if part > 0.0 { part * part / dof } else { 0.0 };
-        let doubts = doubt(fitted, self.dof) + self.spread.print.dof.map_or(0.0, |dof| doubt(print, dof));
+        let stated = f64::INFINITY;
+        let parts = [(fitted, self.dof), (print, self.spread.print.dof.unwrap_or(stated)), (caliper, stated)];
         Ok(Prediction {
             expected_mm,
-            sd_mm: variance.sqrt(),
-            dof: if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY },
+            sd_mm: (fitted + print + caliper).sqrt(),
+            dof: dof::effective(parts),
             beyond_mm,
         })
     }
@@ -298,6 +298,59 @@ mod tests {
         assert!((prediction.dof - variance * variance / doubts).abs() < 1e-9);
         let (low, high) = prediction.interval(0.95);
         assert!((prediction.chance_within(low, high) - 0.95).abs() < 1e-6);
+    }
+
+    /// The same printer as the structured model has it.
+    fn structured() -> Correction {
+        let mut correction = known();
+        correction.spread.feature = SpreadEstimate { sd_mm: 0.01, dof: Some(9.0) };
+        correction.print_effects = Some(PrintEffects {
+            swell_sd_mm: 0.01,
+            swell_dof: 4.0,
+            shrink_sd: 0.0002,
+            shrink_dof: 3.0,
+            height_sd_mm: 0.5,
+            height_dof: 3.0,
+        });
+        correction
+    }
+
+    #[test]
+    fn a_structured_prediction_adds_the_parts_that_its_kind_and_size_have() {
+        let mut correction = structured();
+        let prediction = correction.predict(Kind::Pin, Axis::Round, 50.0).unwrap();
+        // Twice the swell outside, the scale over 50 mm, no part of the heights'.
+        let variance = 0.02_f64.powi(2) + 0.01_f64.powi(2) + 0.01_f64.powi(2) + 0.003_f64.powi(2);
+        // 95 % of a well-behaved mixture lies within about twice its root mean square.
+        let (low, high) = prediction.interval(0.95);
+        assert!(((high - low) / 2.0 / variance.sqrt() - 2.0).abs() < 0.06, "{prediction:?}");
+        // What the two measured prints left in the mean counts in the covariance and not once more.
+        correction.covariance[3][3] = 0.02_f64.powi(2) / 2.0;
+        let wider = correction.predict(Kind::Pin, Axis::Round, 50.0).unwrap().interval(0.95);
+        let expected = ((variance + 0.0002) / variance).sqrt();
+        assert!(((wider.1 - wider.0) / (high - low) - expected).abs() < 0.02);
+    }
+
+    /// With nothing but the feature-to-feature spread left, and that known from a sample, the interval is
+    /// Student's: its root mean square over what is possible is sqrt(dof / (dof - 2)) times the sample's.
+    #[test]
+    fn a_structured_interval_of_one_part_is_students() {
+        for dof in [6.0_f64, 9.0, 20.0, 60.0] {
+            let mut correction = structured();
+            correction.print_effects = Some(PrintEffects {
+                swell_sd_mm: 0.0,
+                shrink_sd: 0.0,
+                height_sd_mm: 0.0,
+                ..correction.print_effects.unwrap()
+            });
+            correction.spread.caliper_u_mm = 0.0;
+            let known_from_a_sample = dof_of_relative_variance(2.0 / (dof - 4.0));
+            correction.spread.feature =
+                SpreadEstimate { sd_mm: 0.01 * (dof / (dof - 2.0)).sqrt(), dof: Some(known_from_a_sample) };
+            let (low, high) = correction.predict(Kind::Pin, Axis::Round, 8.0).unwrap().interval(0.95);
+            let expected = 2.0 * 0.01 * t_quantile(0.975, dof);
+            assert!(((high - low) / expected - 1.0).abs() < 0.03, "{dof}: {} {expected}", high - low);
+        }
     }
 
     #[test]

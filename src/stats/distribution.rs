@@ -5,7 +5,7 @@
 //!
 //! Good to about ten digits (statrs 0.19 against 30-digit arithmetic); state six at most.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Degrees of freedom from which Student t is the normal to all digits that are printed.
 const AS_GOOD_AS_NORMAL: f64 = 1e6;
@@ -35,6 +35,21 @@ pub fn t_below(t: f64, dof: f64) -> f64 {
         Shape::Student(distribution) => distribution.cdf(t),
         Shape::Unknown => 0.5,
     }
+}
+
+/// The probability that F with these degrees of freedom exceeds `f`; 1 when there are none.
+pub fn f_above(f: f64, dof_above: f64, dof_below: f64) -> f64 {
+    match FisherSnedecor::new(dof_above, dof_below) {
+        Ok(_) if f == f64::INFINITY => 0.0,
+        Ok(distribution) if f > 0.0 => distribution.sf(f),
+        _ => 1.0,
+    }
+}
+
+/// How far the outlying one of `tests` normal values may stand from the rest, in standard deviations
+/// that have `dof` degrees of freedom, before the chance of it is below `level`: Bonferroni, two-sided.
+pub fn outlying(level: f64, tests: f64, dof: f64) -> f64 {
+    t_quantile(1.0 - level / (2.0 * tests.max(1.0)), dof)
 }
 
 enum Shape {

@@ -10,10 +10,11 @@
 //! ([`priors`]), so a fit never has to choose between "all own" and "none own" and never meets columns
 //! that cannot be told apart. Prints differ by a little swell and a little scale. The steps:
 //!
-//! 1. [`cells`]: repeats are averaged; how they scatter (R) is pooled; slips among siblings go.
-//! 2. [`resist`]: the robust fit finds what the model disowns and takes its pull from the rest.
-//! 3. [`average`]: the answer averaged over what is not known of the spreads.
-//! 4. [`outcome`]: a [`Correction`](super::Correction) that predicts with all of it.
+//! 1. [`usable`]: what the model is about, without slips of the pen.
+//! 2. [`cells`]: repeats are averaged; how they scatter (R) is pooled; slips among siblings go.
+//! 3. [`resist`]: the robust fit finds what the model disowns and takes its pull from the rest.
+//! 4. [`average`]: the answer averaged over what is not known of the spreads.
+//! 5. [`outcome`]: a [`Correction`](super::Correction) that predicts with all of it.
 //!
 //! Source of the form: the project's design; of averaging over spreads in place of plugging one in:
 //! Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 5.3 and 15.
@@ -24,6 +25,7 @@ pub mod design;
 pub mod outcome;
 pub mod priors;
 pub mod resist;
+pub mod usable;
 
 use crate::correction::fitted::Fit;
 use crate::kind::Kind;
@@ -80,12 +82,9 @@ pub enum CannotFit {
 /// The correction's `readings_file`, `readings_sha256` and `program_version` are left empty: the caller
 /// knows them.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) -> Result<Fit, CannotFit> {
-    if setup.features.is_empty() {
-        return Err(CannotFit::NoReadings { setup: setup.setup.clone() });
-    }
-    for feature in &setup.features {
+    for feature in setup.features.iter().filter(|feature| feature.repeats.count > 0) {
         let possible = feature.nominal_mm.is_finite() && feature.nominal_mm > 0.0;
-        if !possible || !feature.repeats.mean_mm.is_finite() || feature.repeats.count == 0 {
+        if !possible || !feature.repeats.mean_mm.is_finite() {
             return Err(CannotFit::ImpossibleSize {
                 line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
                 nominal_mm: feature.nominal_mm,
@@ -93,8 +92,14 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
             });
         }
     }
+    let (features, slips) = usable::usable(&setup.features, options.keep_all);
+    if features.is_empty() {
+        return Err(CannotFit::NoReadings { setup: setup.setup.clone() });
+    }
+    let setup = &SetupReadings { setup: setup.setup.clone(), features };
     let resolution_mm = conditions.caliper_resolution_mm.unwrap_or(0.01);
     let mut cells = cells::summarise(&setup.features, options, resolution_mm);
+    cells.set_aside.extend(slips);
     let (parts, prints) = design::design(&setup.features);
     let observations = |cells: &Cells| -> Vec<Vec<Observation>> {
         let of = |index: &usize| {

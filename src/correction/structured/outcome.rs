@@ -17,6 +17,9 @@ use super::design::Part;
 use super::priors::{self, Prior};
 use super::resist::Judged;
 
+/// Degrees of freedom of a spread of zero that no part has: any number will do, and a file holds it.
+const NO_PART_DOF: f64 = 1e6;
+
 /// What the steps before found.
 pub struct Found<'a> {
     /// The readings.
@@ -44,7 +47,7 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
         parts.find(|(part, _)| part.is_height == height).map(|(_, posterior)| posterior)
     };
     let effect = |height: bool, index: usize| {
-        part(height).map_or((0.0, f64::INFINITY), |part| summary(&part.effect_sds[index]))
+        part(height).map_or((0.0, NO_PART_DOF), |part| summary(&part.effect_sds[index]))
     };
     let (print, print_dof) = effect(false, 0);
     let (shrink, shrink_dof) = effect(false, 1);
