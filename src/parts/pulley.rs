@@ -12,7 +12,7 @@
 
 use crate::belt::groove::{Groove, NoSuchTeeth};
 use crate::belt::pulley::{NoPulley, Pulley};
-use crate::belt::walls::{Shape, Wall, chord_counts};
+use crate::belt::walls::{Shape, Wall, WallKind, chord_counts};
 use crate::belt::{Cited, tolerance};
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
@@ -25,8 +25,9 @@ use super::pulley_law::{WallLaw, axis_of, exact_mm, tip_kind};
 
 /// How far the predicted print may lie from the wanted outline, mm.
 pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
-/// How far chords may lie from the arcs that they stand for, mm; leaves room for the roundings.
-pub const CHORD_ERROR_MM: f64 = 0.002;
+/// How far chords may lie from the arcs that they stand for, mm: the first with which the predicted print
+/// keeps within what is allowed. Coarse chords make small files; uneven swell leaves less room for them.
+const CHORD_ERRORS_MM: [f64; 3] = [0.003, 0.002, 0.001];
 /// Least plastic between bore and grooves: three beads of a 0.4 mm nozzle, mm.
 pub const LEAST_WALL_MM: f64 = 1.2;
 /// Below this much plastic between bore and grooves a warning is given, mm; picked by feel.
@@ -109,6 +110,16 @@ impl Heights {
     }
 }
 
+/// Chords for each wall of a pitch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Chords {
+    /// Of the teeth.
+    pub teeth: [usize; 8],
+    /// Of what grows out of them and guides nothing: the chamfer at the bed, the cone of a flange and its
+    /// rim. Its corners are some of the teeth's.
+    pub guides: [usize; 8],
+}
+
 /// A pulley, ready to be made.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Design {
@@ -125,7 +136,7 @@ pub struct Design {
     /// How the setup moves the walls; `None` without a correction.
     pub law: Option<WallLaw>,
     /// Chords that the walls of a pitch are drawn with.
-    pub chords: [usize; 8],
+    pub chords: Chords,
     /// What the drawing is expected to print as; `None` without a correction.
     pub expected: Option<Estimates>,
     /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
@@ -222,7 +233,7 @@ impl Design {
             wanted,
             drawn: wanted,
             law: None,
-            chords: chords(&wanted, &wanted, request.flanges),
+            chords: chords(&wanted, &wanted, CHORD_ERRORS_MM[0]),
             expected: None,
             deviation_mm: None,
             sources,
@@ -257,9 +268,18 @@ impl Design {
             },
         };
         self.law = Some(law);
-        self.chords = chords(&self.wanted, &self.drawn, self.flanges);
         self.expected = Some(pulley_estimate::estimates(self, correction, &law)?);
-        let deviation = pulley_check::deviation_mm(&self.wanted.groove, &groove, &self.chords, &law);
+        let mut deviation = f64::INFINITY;
+        for chord_error in CHORD_ERRORS_MM {
+            let finer = chords(&self.wanted, &self.drawn, chord_error);
+            let off = pulley_check::deviation_mm(&self.wanted.groove, &groove, &finer.teeth, &law);
+            if off < deviation {
+                (deviation, self.chords) = (off, finer);
+            }
+            if deviation <= ALLOWED_DEVIATION_MM {
+                break;
+            }
+        }
         self.deviation_mm = Some(deviation);
         self.warn(correction, &law, deviation)?;
         Ok(())
@@ -356,27 +376,28 @@ fn wanted(pulley: &Pulley, request: &Request, face_mm: f64, flange_height_mm: f6
     }
 }
 
-/// Chords for each wall of a pitch: fine enough for both bodies' arcs, and for a flange's rim that is
-/// drawn corner for corner above them.
-fn chords(wanted: &Body, drawn: &Body, flanges: Flanges) -> [usize; 8] {
-    /// A rim guides a belt's edge and fits nothing.
-    const RIM_ERROR_MM: f64 = 0.005;
+/// Chords that keep within `chord_error_mm` of both bodies' arcs, and within a few hundredths of a rim.
+fn chords(wanted: &Body, drawn: &Body, chord_error_mm: f64) -> Chords {
+    /// Of a rim, which fits nothing.
+    const RIM_ERROR_MM: f64 = 0.02;
     let walls = drawn.groove.walls();
-    let fine = chord_counts(&wanted.groove.walls(), CHORD_ERROR_MM);
-    let mut counts = chord_counts(&walls, CHORD_ERROR_MM);
-    for (count, (fine, wall)) in counts.iter_mut().zip(fine.into_iter().zip(&walls)) {
-        *count = (*count).max(fine);
-        if flanges == Flanges::Two {
+    let fine = chord_counts(&wanted.groove.walls(), chord_error_mm);
+    let mut teeth = chord_counts(&walls, chord_error_mm);
+    let mut guides = [1; 8];
+    for (index, wall) in walls.iter().enumerate() {
+        teeth[index] = teeth[index].max(fine[index]);
+        if matches!(wall.kind, WallKind::Tip | WallKind::Floor) {
             let rim = Shape::Arc {
                 centre: (0.0, 0.0),
                 radius: drawn.flange_diameter_mm / 2.0,
                 from_rad: 0.0,
                 to_rad: angle_about_axis(wall),
             };
-            *count = (*count).max(Wall { kind: wall.kind, shape: rim }.chords(RIM_ERROR_MM));
+            guides[index] = Wall { kind: wall.kind, shape: rim }.chords(RIM_ERROR_MM);
+            teeth[index] = teeth[index].next_multiple_of(guides[index]);
         }
     }
-    counts
+    Chords { teeth, guides }
 }
 
 fn angle_about_axis(wall: &Wall) -> f64 {
