@@ -116,6 +116,6 @@ fn a_pulley_drawn_as_wanted_does_not_meet_it() {
     let design = Design::new(&request("T5", 20), Some(&correction(&INVENTED))).unwrap();
     let (groove, law) = (design.wanted.groove, design.law.unwrap());
     let off = deviation_mm(&groove, &groove, &design.chords.teeth, &law);
-    // 0.09 mm a side at the flanks; the tips' 0.07 mm less the shrink of their radius.
-    assert!((off - 0.09).abs() < 0.02, "{off}");
+    // The flanks: 0.09 mm a side, less 0.4 % of the 4.92 mm that they pass the axis by.
+    assert!((off - (0.09 - 0.004 * groove.flank_mm)).abs() < 1e-3, "{off}");
 }

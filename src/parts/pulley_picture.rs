@@ -32,7 +32,7 @@ impl View {
     fn of(groove: &Groove) -> Self {
         let half_width = groove.outside_radius_mm * (1.55 * groove.half_pitch_rad()).sin();
         let (low, high) =
-            (groove.floor_mm - 0.3 * groove.depth_mm(), groove.outside_radius_mm + 0.45 * groove.depth_mm());
+            (groove.floor_mm - 0.4 * groove.depth_mm(), groove.outside_radius_mm + 0.4 * groove.depth_mm());
         let scale = (FRAME[2] / (2.0 * half_width)).min(FRAME[3] / (high - low));
         Self { scale, middle: (0.0, (low + high) / 2.0) }
     }
@@ -184,13 +184,13 @@ fn write_dimensions(out: &mut String, design: &Design, view: &View) -> std::fmt:
     // Depth, in the middle of the groove.
     let (top, floor) = (view.at((0.0, wanted.outside_radius_mm)), view.at((0.0, wanted.floor_mm)));
     arrows(out, top, floor)?;
-    let y = (top.1 + floor.1) / 2.0;
     let label = words(wanted.depth_mm(), drawn.depth_mm());
-    let (first, second) = label.split_once(", ").unwrap_or((&label, ""));
-    for (line, text) in [format!("depth: {first}").as_str(), second].into_iter().enumerate() {
-        let y = y + 19.0 * line as f64;
-        writeln!(out, "<text x='{:.2}' y='{y:.2}'>{text}</text>", top.0 + 9.0)?;
-    }
+    writeln!(
+        out,
+        "<text x='{:.2}' y='{:.2}' text-anchor='middle'>depth: {label}</text>",
+        floor.0,
+        floor.1 + 32.0
+    )?;
     let y = FRAME[1] + FRAME[3] + 26.0;
     let outside = words(2.0 * wanted.outside_radius_mm, 2.0 * drawn.outside_radius_mm);
     writeln!(out, "<text x='{}' y='{y}'>outside diameter: {outside}</text>", FRAME[0])?;
