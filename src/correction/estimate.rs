@@ -9,6 +9,9 @@ use super::moments::Moments;
 use super::observations::{Cells, Observation};
 use super::{Form, Term};
 
+/// What is left of 1 after the leverage of a point that the fit goes through whatever it is.
+const NOT_TOLD: f64 = 1e-9;
+
 /// A fitted form.
 #[derive(Clone, Debug)]
 pub(super) struct Estimate {
@@ -79,6 +82,26 @@ impl Estimate {
         self.solution.dof() as f64 - 1.0
     }
 
+    /// Residual and squared residual over what its leverage leaves, of an observation that is used.
+    ///
+    /// The second decides the studentised residual of all points alike, without a root or a division.
+    pub fn quick(&self, at: usize, seen: &Observation) -> Option<(f64, f64)> {
+        let (fitted_mm, leverage) = self.at_cells[self.cells.of[at]?];
+        let residual_mm = seen.deviation_mm() - fitted_mm;
+        let rest = 1.0 - leverage;
+        Some((residual_mm, if rest > NOT_TOLD { residual_mm * residual_mm / rest } else { 0.0 }))
+    }
+
+    /// The value of [`Self::quick`] from which a studentised residual is beyond `bound`.
+    pub fn quick_bound(&self, bound: f64) -> f64 {
+        let squared = bound * bound;
+        if squared.is_infinite() {
+            return f64::INFINITY;
+        }
+        let by_others = squared * self.solution.residual_squares / (self.outlier_dof() + squared);
+        by_others.max(squared * self.least_sd_mm * self.least_sd_mm)
+    }
+
     /// How observation number `at` stands to the fit; `None` when its kind is not in the fit.
     pub fn standing(&self, at: usize, seen: &Observation) -> Option<Standing> {
         match self.cells.of[at] {
@@ -87,7 +110,7 @@ impl Estimate {
                 let residual_mm = seen.deviation_mm() - fitted_mm;
                 let rest = 1.0 - leverage;
                 // The fit goes through it whatever it is: nothing else tells its value.
-                let told = rest > 1e-9 && self.solution.dof() > 1;
+                let told = rest > NOT_TOLD && self.solution.dof() > 1;
                 let studentised = told.then(|| {
                     let others = self.solution.residual_squares - residual_mm * residual_mm / rest;
                     let sd = (others.max(0.0) / self.outlier_dof()).sqrt().max(self.least_sd_mm);

@@ -159,6 +159,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
     let mut seen = observations(setup);
     let mut found = Suspects::default();
+    suspects::slips(&mut seen, &mut found);
     suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
     let mut estimate = suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
     found.set_aside.sort_by_key(|aside| aside.line);
@@ -217,16 +218,17 @@ pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fi
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     // Below this the threads cost more than they bring.
-    if checked.setups.len() < 16 || threads == 1 {
-        return checked.setups.iter().map(one).collect();
+    if checked.setup_count() < 16 || threads == 1 {
+        return checked.setups().map(|setup| one(&setup)).collect();
     }
-    let share = checked.setups.len().div_ceil(threads);
+    let share = checked.setup_count().div_ceil(threads);
     std::thread::scope(|scope| {
-        let workers: Vec<_> = checked
-            .setups
-            .chunks(share)
-            .map(|setups| scope.spawn(|| setups.iter().map(one).collect::<Vec<_>>()))
-            .collect();
+        let some = |from: usize| {
+            let numbers = from..(from + share).min(checked.setup_count());
+            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
+        };
+        let starts = (0..checked.setup_count()).step_by(share);
+        let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();
         workers.into_iter().flat_map(|worker| worker.join().expect("a fit only returns errors")).collect()
     })
 }

@@ -68,8 +68,8 @@ impl Observation {
         } else {
             (self.squares_mm2 - n / (n - 1.0) * from_mean * from_mean).max(0.0)
         };
-        self.lowest = self.lowest.filter(|lowest| lowest.line != reading.line);
-        self.highest = self.highest.filter(|highest| highest.line != reading.line);
+        self.lowest = self.lowest.filter(|lowest| *lowest != reading);
+        self.highest = self.highest.filter(|highest| *highest != reading);
     }
 }
 
@@ -105,27 +105,26 @@ pub(super) struct Cells {
 impl Cells {
     pub fn gather(observations: &[Observation]) -> Self {
         let mut all: Vec<Cell> = Vec::with_capacity(64);
-        let find = |all: &[Cell], seen: &Observation| {
-            all.binary_search_by(|cell| {
-                cell.kind.cmp(&seen.kind).then(cell.nominal_mm.total_cmp(&seen.nominal_mm))
-            })
-        };
+        let mut hint = 0;
         for seen in observations.iter().filter(|seen| seen.used) {
-            if let Err(place) = find(&all, seen) {
+            hint = find(&all, seen, hint).unwrap_or_else(|place| {
                 let (kind, nominal_mm) = (seen.kind, seen.nominal_mm);
                 all.insert(place, Cell { kind, nominal_mm, count: 0, mean_mm: 0.0, squares_mm2: 0.0 });
-            }
+                place
+            });
         }
-        let of: Vec<Option<usize>> =
-            observations.iter().map(|seen| if seen.used { find(&all, seen).ok() } else { None }).collect();
-        for (seen, place) in observations.iter().zip(&of) {
-            if let Some(place) = *place {
+        let mut of = Vec::with_capacity(observations.len());
+        for seen in observations {
+            let place = if seen.used { find(&all, seen, hint).ok() } else { None };
+            if let Some(place) = place {
+                hint = place;
                 let cell = &mut all[place];
                 cell.count += 1;
                 let from_mean = seen.deviation_mm() - cell.mean_mm;
                 cell.mean_mm += from_mean / cell.count as f64;
                 cell.squares_mm2 += from_mean * (seen.deviation_mm() - cell.mean_mm);
             }
+            of.push(place);
         }
         Self { all, of }
     }
@@ -134,4 +133,16 @@ impl Cells {
     pub fn by_kind(&self) -> impl Iterator<Item = &[Cell]> {
         self.all.chunk_by(|a, b| a.kind == b.kind)
     }
+}
+
+/// Where the cell of an observation is, or where it should be put. `hint` is where the observation before
+/// it is: a print repeats the order of the one before, so the next cell is the likeliest.
+fn find(all: &[Cell], seen: &Observation, hint: usize) -> Result<usize, usize> {
+    let is_at = |place: usize| {
+        all.get(place).is_some_and(|cell| cell.kind == seen.kind && cell.nominal_mm == seen.nominal_mm)
+    };
+    if is_at(hint + 1) {
+        return Ok(hint + 1);
+    }
+    all.binary_search_by(|cell| cell.kind.cmp(&seen.kind).then(cell.nominal_mm.total_cmp(&seen.nominal_mm)))
 }

@@ -100,9 +100,9 @@ fn prints(observations: &[Observation], estimate: &Estimate) -> Vec<Print> {
     let sign = signs(observations);
     let mut prints: Vec<Print> = Vec::new();
     let mut last = 0;
-    for (at, seen) in observations.iter().enumerate().filter(|(_, seen)| seen.used) {
+    for (at, seen) in observations.iter().enumerate() {
         let sign = sign[seen.kind as usize];
-        let Some(standing) = estimate.standing(at, seen).filter(|_| sign != 0.0) else { continue };
+        let Some((residual_mm, _)) = estimate.quick(at, seen).filter(|_| sign != 0.0) else { continue };
         if prints.get(last).is_none_or(|print| print.copy != seen.copy) {
             last = match prints.binary_search_by_key(&seen.copy, |print| print.copy) {
                 Ok(place) => place,
@@ -113,7 +113,7 @@ fn prints(observations: &[Observation], estimate: &Estimate) -> Vec<Print> {
             };
         }
         prints[last].features += 1.0;
-        prints[last].sum += sign * standing.residual_mm;
+        prints[last].sum += sign * residual_mm;
     }
     prints
 }

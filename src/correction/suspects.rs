@@ -8,15 +8,16 @@
 //!
 //! Several gross errors hide each other from such a test and can turn it against a good reading. So it
 //! starts from a fit by least absolute residuals, holds back whatever stands five robust spreads away,
-//! and takes points in again while they pass; at the end every point outside fails the test against
-//! those inside, and every one inside passes.
+//! takes points in again one by one while they pass, and only then puts out, one by one, what fails.
 //!
 //! Source: Hadi and Simonoff, Journal of the American Statistical Association 88 (1993) 1264 (forward
 //! inclusion from a clean start); Cook and Weisberg, Residuals and Influence in Regression, 2.2.2.
 
-use crate::readings::{Reading, SetupReadings};
+use crate::kind::Axis;
+use crate::readings::{Reading, SetupReadings, slips};
 use crate::stats::distribution::outlying;
 use crate::stats::least_absolute;
+use crate::stats::robust::spread;
 
 use super::estimate::Estimate;
 use super::fit::FitError;
@@ -30,6 +31,8 @@ const FAMILY_LEVEL: f64 = 0.05;
 /// Held back at the start: this many robust spreads from the robust fit. By feel; what is held back
 /// without cause is taken in again.
 const HELD_BACK: f64 = 5.0;
+/// From so many prints of one size, their median stands for them in the robust fit.
+const MANY_PRINTS: usize = 5;
 /// At most this share of the features is set aside by the test; more means that the model or the sheet
 /// is wrong and not a few readings.
 pub(super) const LARGEST_SHARE: f64 = 0.2;
@@ -42,6 +45,26 @@ pub(super) struct Suspects {
     pub too_many: bool,
 }
 
+/// Sets readings aside that a slip of the pen explains, or that lie nowhere near their nominal size.
+///
+/// Of a feature the smallest and the largest reading are known; when what is left is a slip as a whole,
+/// all of it was mistyped and goes.
+pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
+    for seen in observations {
+        let nominal_mm = seen.nominal_mm;
+        let reason = |mm: f64| slips::likely(mm, nominal_mm).map(|slip| format!("{mm} {slip}"));
+        for reading in [seen.lowest, seen.highest].into_iter().flatten() {
+            let known = seen.lowest == Some(reading) || seen.highest == Some(reading);
+            let Some(reason) = reason(reading.mm).filter(|_| seen.used && known) else { continue };
+            seen.without(reading);
+            found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+        }
+        if seen.used && slips::likely(seen.mean_mm, nominal_mm).is_some() {
+            seen.used = false;
+        }
+    }
+}
+
 /// Sets single readings aside that stand apart from the repeats of their feature.
 pub(super) fn among_repeats(
     setup: &SetupReadings,
@@ -49,50 +72,89 @@ pub(super) fn among_repeats(
     least_sd_mm: f64,
     found: &mut Suspects,
 ) {
-    let Some(limit) = repeat_limit_mm2(observations, least_sd_mm) else { return };
-    let clean = |seen: &Observation| {
-        seen.used && seen.count > 1 && seen.squares_mm2 <= limit * f64::from(seen.count - 1)
-    };
-    let readings: u32 =
-        observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
-    let (mut squares, mut dof) = (0.0, 0.0);
-    for seen in observations.iter().filter(|seen| clean(seen)) {
-        squares += seen.squares_mm2;
-        dof += f64::from(seen.count - 1);
-    }
-    let mut bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
-    let mut bound_dof = dof;
-    for at in 0..observations.len() {
-        while let Some(worst) = extreme(&observations[at]) {
-            let seen = &observations[at];
-            let n = f64::from(seen.count);
-            let gain = n / (n - 1.0) * (worst.mm - seen.mean_mm).powi(2);
-            let (others, others_dof) = if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
-            if others_dof < 3.0 {
-                break;
-            }
-            let sd = (others.max(0.0) / others_dof).sqrt().max(least_sd_mm);
-            let times = gain.sqrt() / sd;
-            if bound_dof != dof {
-                bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
-                bound_dof = dof;
-            }
-            if times <= bound {
-                break;
-            }
+    let Some(mut pool) = RepeatPool::of(observations, least_sd_mm) else { return };
+    let mut bound = pool.bound();
+    for seen in observations.iter_mut().filter(|seen| seen.used) {
+        while let Some((worst, times)) = pool.worst(seen, bound) {
             found.set_aside.push(SetAside {
                 line: worst.line,
                 reading_mm: worst.mm,
                 reason: repeat_reason(setup, seen, worst, times, bound),
             });
-            let was_clean = clean(seen);
-            observations[at].without(worst);
-            if was_clean {
-                squares -= gain;
-                dof -= 1.0;
-            }
+            pool.take(seen, worst);
+            seen.without(worst);
+            bound = pool.bound();
         }
     }
+}
+
+/// The repeat spread of the features whose repeats agree.
+struct RepeatPool {
+    squares_mm2: f64,
+    dof: f64,
+    /// How many readings are tested.
+    readings: f64,
+    /// Variance within a feature above which the feature is not in the pool.
+    limit_mm2: f64,
+    least_mm2: f64,
+}
+
+impl RepeatPool {
+    /// `None` when nothing was read twice.
+    fn of(observations: &[Observation], least_sd_mm: f64) -> Option<Self> {
+        let limit_mm2 = repeat_limit_mm2(observations, least_sd_mm)?;
+        let least_mm2 = least_sd_mm * least_sd_mm;
+        let mut pool = Self { squares_mm2: 0.0, dof: 0.0, readings: 0.0, limit_mm2, least_mm2 };
+        for seen in observations.iter().filter(|seen| seen.used && seen.count > 1) {
+            pool.readings += f64::from(seen.count);
+            if pool.has(seen) {
+                pool.squares_mm2 += seen.squares_mm2;
+                pool.dof += f64::from(seen.count - 1);
+            }
+        }
+        Some(pool)
+    }
+
+    fn has(&self, seen: &Observation) -> bool {
+        seen.squares_mm2 <= self.limit_mm2 * f64::from(seen.count - 1)
+    }
+
+    fn bound(&self) -> f64 {
+        outlying(FAMILY_LEVEL, self.readings, self.dof - 1.0)
+    }
+
+    /// Variance of the pool without so much of it.
+    fn without(&self, squares_mm2: f64) -> f64 {
+        ((self.squares_mm2 - squares_mm2).max(0.0) / (self.dof - 1.0)).max(self.least_mm2)
+    }
+
+    /// A feature's extreme reading and how many spreads it stands apart, when that is beyond the bound.
+    fn worst(&self, seen: &Observation, bound: f64) -> Option<(Reading, f64)> {
+        // No reading can take away more than all squares of its feature; and three degrees of freedom
+        // are the least that a spread is judged by.
+        if self.dof <= 3.0 || seen.squares_mm2 <= bound * bound * self.without(seen.squares_mm2) {
+            return None;
+        }
+        let worst = extreme(seen)?;
+        let gain = gain_mm2(seen, worst);
+        let others = if self.has(seen) { self.without(gain) } else { self.without(0.0) };
+        let times = (gain / others).sqrt();
+        (times > bound).then_some((worst, times))
+    }
+
+    /// Takes what this reading adds out of the pool.
+    fn take(&mut self, seen: &Observation, reading: Reading) {
+        if self.has(seen) {
+            self.squares_mm2 -= gain_mm2(seen, reading);
+            self.dof -= 1.0;
+        }
+    }
+}
+
+/// By how much a feature's squares fall without this reading.
+fn gain_mm2(seen: &Observation, reading: Reading) -> f64 {
+    let n = f64::from(seen.count);
+    n / (n - 1.0) * (reading.mm - seen.mean_mm).powi(2)
 }
 
 /// Variance within a feature above which the feature is no measure of the repeat spread, mm^2.
@@ -146,45 +208,37 @@ pub(super) fn among_features(
     let total = observations.iter().filter(|seen| seen.used).count();
     let allowed = (LARGEST_SHARE * total as f64) as usize;
     let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    if hides_something(&estimate, observations, total)
-        && hold_back(observations, &estimate.kinds, least_sd_mm, allowed)
-    {
+    let look = first_look(&estimate, observations, total);
+    if look != FirstLook::Clean && hold_back(observations, &estimate, least_sd_mm, allowed) {
         estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
+    } else if look != FirstLook::Fails {
+        return Ok(estimate);
     }
-    // Taking in and putting out cannot go on for ever; the bound is never met in practice.
-    for _ in 0..4 * total {
-        let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
-        let size = |at: usize| {
-            let standing = estimate.standing(at, &observations[at]);
-            standing.map_or(Some(0.0), |standing| standing.studentised.map(f64::abs))
-        };
-        let outside = candidates.iter().copied().filter(|at| !observations[*at].used);
-        let nearest = outside
-            .map(|at| (at, size(at).unwrap_or(0.0)))
-            .min_by(|(_, a), (_, b)| a.total_cmp(b))
-            .filter(|(_, size)| *size <= bound);
-        let change = nearest.or_else(|| {
-            let inside = candidates.iter().copied().filter(|at| observations[*at].used);
-            let sizes = inside.filter_map(|at| size(at).map(|size| (at, size)));
-            sizes.max_by(|(_, a), (_, b)| a.total_cmp(b)).filter(|(_, size)| *size > bound)
-        });
-        let Some((at, _)) = change else { break };
-        let aside = candidates.iter().filter(|at| !observations[**at].used).count();
-        if observations[at].used && aside >= allowed {
+    let refit = |observations: &[Observation]| {
+        Estimate::new(observations, loosened(forced, observations), least_sd_mm)
+    };
+    // Taken in again while they pass, the nearest first: each makes the test of the next one fairer.
+    while let Some(at) = nearest_outside(&estimate, observations, &candidates, total) {
+        observations[at].used = true;
+        estimate = refit(observations)?;
+    }
+    // Then put out while one fails, the furthest first; what is put out here stays out.
+    while let Some(at) = furthest_inside(&estimate, observations, total) {
+        if candidates.iter().filter(|at| !observations[**at].used).count() >= allowed {
             found.too_many = true;
             break;
         }
-        observations[at].used = !observations[at].used;
-        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
+        observations[at].used = false;
+        estimate = refit(observations)?;
     }
-    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
     for at in candidates.into_iter().filter(|at| !observations[*at].used) {
         let seen = &observations[at];
         if let Some(standing) = estimate.standing(at, seen) {
             let reason = feature_reason(setup, seen, standing.residual_mm, standing.studentised, bound);
             let both = [seen.lowest, seen.highest].into_iter().flatten();
             let mut lines: Vec<Reading> = both.collect();
-            lines.dedup_by_key(|reading| reading.line);
+            lines.dedup();
             for reading in lines {
                 let reason = reason.clone();
                 found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
@@ -194,42 +248,94 @@ pub(super) fn among_features(
     Ok(estimate)
 }
 
-/// Whether the plain fit fails a point, or its residuals have tails that may hide one.
-fn hides_something(estimate: &Estimate, observations: &[Observation], total: usize) -> bool {
-    let standings = || {
-        let used = observations.iter().enumerate().filter(|(_, seen)| seen.used);
-        used.filter_map(|(at, seen)| estimate.standing(at, seen))
+/// The point held back that stands nearest to the fit, when it passes.
+fn nearest_outside(
+    estimate: &Estimate,
+    observations: &[Observation],
+    candidates: &[usize],
+    total: usize,
+) -> Option<usize> {
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
+    let outside = candidates.iter().filter(|at| !observations[**at].used);
+    // Where nothing of its kind is left inside, nothing speaks against it.
+    let size = |at: usize| {
+        let standing = estimate.standing(at, &observations[at]);
+        standing.and_then(|standing| standing.studentised).map_or(0.0, f64::abs)
     };
+    let nearest = outside.map(|at| (*at, size(*at))).min_by(|(_, a), (_, b)| a.total_cmp(b));
+    nearest.filter(|(_, size)| *size <= bound).map(|(at, _)| at)
+}
+
+/// The point inside that stands furthest from the fit of the others, when it fails.
+fn furthest_inside(estimate: &Estimate, observations: &[Observation], total: usize) -> Option<usize> {
     let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
-    if standings().any(|standing| standing.studentised.is_some_and(|t| t.abs() > bound)) {
-        return true;
+    let inside = observations.iter().enumerate().filter(|(_, seen)| seen.used);
+    let sizes = inside.filter_map(|(at, seen)| Some((at, estimate.standing(at, seen)?.studentised?.abs())));
+    let furthest = sizes.max_by(|(_, a), (_, b)| a.total_cmp(b));
+    furthest.filter(|(_, size)| *size > bound).map(|(at, _)| at)
+}
+
+/// What the plain fit shows of outliers.
+#[derive(Clone, Copy, PartialEq)]
+enum FirstLook {
+    /// Every point passes, and nothing can hide in tails like these.
+    Clean,
+    /// Every point passes, but several may hide each other.
+    MayHide,
+    /// A point fails.
+    Fails,
+}
+
+fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -> FirstLook {
+    let bound = estimate.quick_bound(outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof()));
+    let mut sizes = Vec::with_capacity(total);
+    for (at, seen) in observations.iter().enumerate() {
+        let Some((residual_mm, squared)) = estimate.quick(at, seen) else { continue };
+        if squared > bound {
+            return FirstLook::Fails;
+        }
+        sizes.push(residual_mm);
     }
     // A normal sample's spread by its median is within a few per cent of its standard deviation when
     // it is large; a small sample is looked at more closely at once.
-    let middle = least_absolute::middle(standings().map(|standing| standing.residual_mm.abs() / 0.6745));
-    total < 60 || middle.is_none_or(|middle| estimate.residual_sd_mm() > 1.3 * middle)
+    let narrow = spread(&sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
+    if total < 60 || narrow { FirstLook::MayHide } else { FirstLook::Clean }
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
-fn hold_back(observations: &mut [Observation], kinds: &[Moments], least_sd_mm: f64, allowed: usize) -> bool {
-    let terms = richest(kinds).terms(kinds);
-    let used: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    let rows: Vec<Vec<f64>> = used
-        .iter()
-        .map(|at| {
-            let seen = &observations[*at];
-            terms
-                .iter()
-                .map(|term| term.value(seen.kind, crate::kind::Axis::Round, seen.nominal_mm))
-                .collect()
-        })
-        .collect();
-    let deviations: Vec<f64> = used.iter().map(|at| observations[*at].deviation_mm()).collect();
-    // Where the robust fit has no answer, the search starts from all points.
-    let Ok(residuals) = least_absolute::residuals(&rows, &deviations, least_sd_mm) else {
-        return false;
+fn hold_back(
+    observations: &mut [Observation],
+    estimate: &Estimate,
+    least_sd_mm: f64,
+    allowed: usize,
+) -> bool {
+    let cells = &estimate.cells;
+    let terms = richest(&estimate.kinds).terms(&estimate.kinds);
+    let row = |cell: usize| -> Vec<f64> {
+        let cell = &cells.all[cell];
+        terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect()
     };
+    let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
+    let placed = || observations.iter().zip(&cells.of).filter_map(|(seen, cell)| Some((seen, (*cell)?)));
+    placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
+    let (mut rows, mut deviations, mut counts) = (Vec::new(), Vec::new(), Vec::new());
+    for (cell, members) in members.into_iter().enumerate() {
+        // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
+        let many = members.len() >= MANY_PRINTS;
+        let count = if many { members.len() as f64 } else { 1.0 };
+        let given = if many { least_absolute::middle(members).into_iter().collect() } else { members };
+        for deviation in given {
+            rows.push(row(cell));
+            deviations.push(deviation);
+            counts.push(count);
+        }
+    }
+    // Where the robust fit has no answer, the search starts from all points.
+    let Ok(fit) = least_absolute::fit(&rows, &deviations, &counts, least_sd_mm) else { return false };
+    let fitted: Vec<f64> = (0..cells.all.len()).map(|cell| fit.at(&row(cell))).collect();
+    let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
+    let used = (0..observations.len()).filter(|at| cells.of[*at].is_some());
     let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
     far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
     far.sort_by(|(a, _), (b, _)| b.total_cmp(a));

@@ -2,11 +2,46 @@
 //!
 //! A file becomes [`CheckedReadings`] or a list of every problem in it. Repeats of one feature on one
 //! print are summarised as they are read, so memory is flat in the number of readings.
+//!
+//! ```text
+//! bytes -> text (decode) -> layout of columns (layout, conditions) -> rows (records)
+//!       -> readings of a block (block, number, slips) -> of the file (gather, table) -> checked (check)
+//! ```
+//!
+//! Conventions of a sheet:
+//!
+//! - `nominal_mm` is millimetres by its name; `# unit: in` above the header makes the readings inches.
+//! - A blank `setup` is `unnamed`, a blank `copy` is 1, a blank `axis` is `z` for a height and `round`,
+//!   direction not recorded, for all else. A feature without a name is called after kind, axis and
+//!   size, such as `bore-round-5`.
+//! - Rows with equal setup, coupon, feature, axis and copy are repeat readings of one thing, and so are
+//!   the reading columns of one row.
+//! - A row without readings is not measured yet and says nothing else either; a blank row is nothing.
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
 
 use crate::kind::{Axis, Kind};
-use crate::problem::Problem;
+use crate::problem::{Location, Problem, Severity};
+
+mod block;
+mod check;
+mod conditions;
+mod decode;
+mod gather;
+mod intern;
+mod layout;
+mod number;
+mod records;
+pub mod slips;
+pub mod summary;
+mod table;
+
+use gather::{BLOCK, Interrupted};
+use table::{Definition, SetupTable};
 
 /// Repeat readings of one feature of one print, summarised in one pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -89,12 +124,148 @@ pub struct CheckedReadings {
     pub source: Source,
     /// What its comment lines say.
     pub conditions: Conditions,
-    /// The setups, in order of first appearance.
-    pub setups: Vec<SetupReadings>,
     /// How many readings in all.
     pub readings: u64,
     /// Rows whose readings are all blank.
     pub not_measured: u64,
     /// Doubtful but usable: likely slips, named by line.
     pub warnings: Vec<Problem>,
+    tables: Vec<(String, SetupTable)>,
+    definitions: Vec<Definition>,
+}
+
+impl CheckedReadings {
+    /// How many setups.
+    pub fn setup_count(&self) -> usize {
+        self.tables.len()
+    }
+
+    /// The readings of one setup, by its number from 0 in order of first appearance.
+    ///
+    /// They are kept small and unfolded here, so that a file of a thousand setups never is in memory
+    /// unfolded as a whole. `None` when there are not so many setups.
+    pub fn setup(&self, number: usize) -> Option<SetupReadings> {
+        self.tables.get(number).map(|(name, table)| table.expand(name, &self.definitions))
+    }
+
+    /// The setups, in order of first appearance, each unfolded when its turn comes.
+    pub fn setups(&self) -> impl Iterator<Item = SetupReadings> {
+        self.tables.iter().map(|(name, table)| table.expand(name, &self.definitions))
+    }
+}
+
+/// What a coupon set says of a feature: given coupon and feature, its kind and nominal size in mm.
+pub type KnownFeature<'a> = &'a dyn Fn(&str, &str) -> Option<(Kind, f64)>;
+
+/// Reads and checks a file, or says everything that is wrong with it, warnings included.
+pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
+    read_file_against(path, &|_, _| None)
+}
+
+/// The same, checking every row against what is known of its coupon.
+pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<CheckedReadings, Vec<Problem>> {
+    let unreadable = |error: &io::Error| {
+        vec![Problem::error(Location::file(path), format!("cannot read: {error}"))]
+    };
+    let file = File::open(path).map_err(|error| unreadable(&error))?;
+    let is_file = file.metadata().map_err(|error| unreadable(&error))?.is_file();
+    if is_file {
+        match read_stream(path, &file, known) {
+            Ok(result) => return result,
+            Err(Interrupted::Io(error)) => return Err(unreadable(&error)),
+            // Read again from the start, as a whole.
+            Err(Interrupted::NotUtf8) => {}
+        }
+    }
+    let mut bytes = Vec::new();
+    let mut again = if is_file { File::open(path).map_err(|error| unreadable(&error))? } else { file };
+    again.read_to_end(&mut bytes).map_err(|error| unreadable(&error))?;
+    read_bytes_against(path, &bytes, known)
+}
+
+/// Reads and checks the bytes of a file; `name` is used where problems and the source name the file.
+pub fn read_bytes(name: &Path, bytes: &[u8]) -> Result<CheckedReadings, Vec<Problem>> {
+    read_bytes_against(name, bytes, &|_, _| None)
+}
+
+/// The same, checking every row against what is known of its coupon.
+pub fn read_bytes_against(
+    name: &Path,
+    bytes: &[u8],
+    known: KnownFeature<'_>,
+) -> Result<CheckedReadings, Vec<Problem>> {
+    let unreadable =
+        |message: String, help: &str| vec![Problem::error(Location::file(name), message).help(help)];
+    if let Ok(result) = read_stream(name, bytes, known) {
+        return result;
+    }
+    let text = decode::whole(bytes).map_err(|error| unreadable(error.to_string(), error.help()))?;
+    let checked = read_stream(name, text.as_bytes(), known)
+        .map_err(|_| unreadable("this is not a text file".to_owned(), "give the readings sheet"))?;
+    checked.map(|checked| CheckedReadings {
+        source: Source { path: name.to_owned(), sha256: hexadecimal(Sha256::digest(bytes).as_slice()) },
+        ..checked
+    })
+}
+
+/// Reads what can be read as UTF-8 from its beginning to its end.
+fn read_stream<R: Read + Send>(
+    path: &Path,
+    stream: R,
+    known: KnownFeature<'_>,
+) -> Result<Result<CheckedReadings, Vec<Problem>>, Interrupted> {
+    let mut stream = Hashed { inner: stream, hash: Sha256::new() };
+    let mut head = Vec::new();
+    let got = (&mut stream).take(BLOCK as u64).read_to_end(&mut head).map_err(Interrupted::Io)?;
+    let mark = decode::mark_of_utf8(&head).ok_or(Interrupted::NotUtf8)?;
+    head.drain(..mark);
+    let mut layout = match layout::read(&head) {
+        Ok(layout) => layout,
+        Err(problems) => return Ok(Err(check::placed(path, problems))),
+    };
+    head.drain(..layout.body);
+    layout.body = 0;
+    let threads = if got < BLOCK { 1 } else { gather::threads() };
+    let gathered = gather::gather(threads, head, &mut stream, &layout)?;
+    let source = Source { path: path.to_owned(), sha256: hexadecimal(stream.hash.finalize().as_slice()) };
+    Ok(check::check(gathered, layout, source, known))
+}
+
+/// Hashes what is read through it.
+struct Hashed<R> {
+    inner: R,
+    hash: Sha256,
+}
+
+impl<R: Read> Read for Hashed<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let got = self.inner.read(buffer)?;
+        self.hash.update(&buffer[..got]);
+        Ok(got)
+    }
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Problems that a person reads before he starts to correct.
+const PRINTED: usize = 50;
+
+/// The problems to print, and the line that sums all up: `3 problems in readings.csv; nothing was read`.
+///
+/// Of a long list the first fifty are printed. `outcome` is what did not happen because of them.
+pub fn summed_up(path: &Path, problems: &[Problem], outcome: &str) -> (Vec<Problem>, String) {
+    let errors = problems.iter().filter(|problem| problem.severity == Severity::Error).count();
+    let count = match errors {
+        1 => "1 problem".to_owned(),
+        _ if errors > gather::MOST_PROBLEMS => format!("more than {} problems", gather::MOST_PROBLEMS),
+        _ => format!("{errors} problems"),
+    };
+    let mut printed: Vec<Problem> = problems.iter().take(PRINTED).cloned().collect();
+    if problems.len() > PRINTED {
+        let message = format!("and {} more like these", problems.len() - PRINTED);
+        printed.push(Problem::error(Location::file(path), message));
+    }
+    (printed, format!("{count} in {}; {outcome}", path.display()))
 }

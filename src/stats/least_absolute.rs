@@ -7,13 +7,15 @@
 //!
 //! Source: Schlossmacher, Journal of the American Statistical Association 68 (1973) 857.
 
-use super::least_squares::{NoSolution, Rows};
+use super::least_squares::{NoSolution, Rows, Solution};
 use super::robust::{median, spread};
 
-/// Residuals of `y` from the least-absolute fit to the rows of `x`.
-pub fn residuals(x: &[Vec<f64>], y: &[f64], softness: f64) -> Result<Vec<f64>, NoSolution> {
+/// The least-absolute fit of `y` to the rows of `x`, each row counting so many times.
+///
+/// Of the answer only the coefficients mean anything: its weights are not those of observations.
+pub fn fit(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Result<Solution, NoSolution> {
     let columns = x.first().map_or(0, Vec::len);
-    let mut weights = vec![1.0_f64; y.len()];
+    let mut weights = counts.to_vec();
     let mut before = f64::INFINITY;
     loop {
         let mut rows = Rows::new(columns);
@@ -22,15 +24,14 @@ pub fn residuals(x: &[Vec<f64>], y: &[f64], softness: f64) -> Result<Vec<f64>, N
             rows.push(row.iter().map(|value| value * root), y * root);
         }
         let fit = rows.solve()?;
-        let residuals: Vec<f64> = x.iter().zip(y).map(|(row, y)| y - fit.at(row)).collect();
-        let sum: f64 = residuals.iter().map(|residual| residual.abs()).sum();
-        if !(sum < before * (1.0 - 1e-4)) {
-            return Ok(residuals);
+        let fitted: Vec<f64> = x.iter().map(|row| fit.at(row)).collect();
+        let sizes = || y.iter().zip(&fitted).map(|(y, fitted)| (y - fitted).abs()).zip(counts);
+        let sum: f64 = sizes().map(|(size, count)| size * count).sum();
+        if sum.is_nan() || sum >= before * (1.0 - 1e-4) {
+            return Ok(fit);
         }
         before = sum;
-        for (weight, residual) in weights.iter_mut().zip(&residuals) {
-            *weight = 1.0 / residual.abs().max(softness);
-        }
+        weights = sizes().map(|(size, count)| count / size.max(softness)).collect();
     }
 }
 
@@ -53,6 +54,11 @@ pub fn middle(values: impl IntoIterator<Item = f64>) -> Option<f64> {
 mod tests {
     use super::*;
 
+    fn residuals(x: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
+        let fit = fit(x, y, &vec![1.0; y.len()], 0.001).unwrap();
+        x.iter().zip(y).map(|(row, y)| y - fit.at(row)).collect()
+    }
+
     #[test]
     fn three_gross_errors_of_twelve_do_not_pull_the_line() {
         let x: Vec<Vec<f64>> = (1..=12).map(|x| vec![1.0, f64::from(x)]).collect();
@@ -61,7 +67,7 @@ mod tests {
         y[1] += 1.0;
         y[5] += 1.5;
         y[10] += 0.8;
-        let residuals = residuals(&x, &y, 0.001).unwrap();
+        let residuals = residuals(&x, &y);
         for (at, residual) in residuals.iter().enumerate() {
             let gross = [1, 5, 10].contains(&at);
             assert_eq!(residual.abs() > 0.2, gross, "{at}: {residual}");
@@ -80,7 +86,7 @@ mod tests {
         let x: Vec<Vec<f64>> = (1..=9).map(|x| vec![1.0, f64::from(x)]).collect();
         let mut y: Vec<f64> = x.iter().map(|row| 0.2 + 0.01 * row[1]).collect();
         y[4] = 3.0;
-        let residuals = residuals(&x, &y, 0.001).unwrap();
+        let residuals = residuals(&x, &y);
         assert!(residuals.iter().enumerate().all(|(at, r)| (r.abs() > 0.1) == (at == 4)), "{residuals:?}");
     }
 }

@@ -344,9 +344,9 @@ mod tests {
         let data: Vec<f64> = points.iter().flat_map(|(x, y)| [*y, 1.0, *x]).collect();
         let table = linregress::fit_low_level_regression_model(&data, 40, 3).unwrap();
         let covariance = fit.covariance(fit.variance().unwrap());
-        for i in 0..2 {
+        for (i, row) in covariance.iter().enumerate() {
             assert!((fit.coefficients[i] / table.parameters()[i] - 1.0).abs() < 1e-9);
-            assert!((covariance[i][i].sqrt() / table.se()[i] - 1.0).abs() < 1e-9);
+            assert!((row[i].sqrt() / table.se()[i] - 1.0).abs() < 1e-9);
         }
         assert!((fit.variance().unwrap() / table.scale() - 1.0).abs() < 1e-9);
     }

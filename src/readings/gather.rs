@@ -1,0 +1,279 @@
+//! A file, block by block, to all its readings: the blocks are read by as many threads as there are
+//! cores, and put together in file order.
+//!
+//! Blocks have a fixed size and end where a row ends, whatever the number of threads, so every sum is
+//! added up in the same order and the result is the same to the last bit. Only the blocks at work are
+//! in memory, not the file.
+
+use std::collections::BTreeMap;
+use std::io::{self, Read};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::thread;
+
+use crate::problem::Problem;
+
+use super::block::{self, Block, Cell, Doubt, First, Limits};
+use super::intern::Interner;
+use super::layout::Layout;
+use super::records::{Leftover, Workspace, end_of_last_record};
+use super::table::{Definitions, SetupTable};
+
+/// Bytes of a block: fits the second-level cache of a core together with what is made of it.
+pub(super) const BLOCK: usize = 256 * 1024;
+
+/// More threads than this only wait for the file.
+const MOST_THREADS: usize = 8;
+
+/// Problems beyond these are counted and not kept; a longer list helps nobody.
+pub(super) const MOST_PROBLEMS: usize = 10_000;
+
+const LIMITS: Limits = Limits { problems: MOST_PROBLEMS, doubts: 1_000 };
+
+/// Why a file could not be gathered.
+#[derive(Debug)]
+pub(super) enum Interrupted {
+    /// A block is not UTF-8.
+    NotUtf8,
+    /// The system refused to read on.
+    Io(io::Error),
+}
+
+/// Everything that the rows say, in file order.
+#[derive(Debug)]
+pub(super) struct Gathered {
+    pub(super) setups: Vec<(String, SetupTable)>,
+    pub(super) definitions: Definitions,
+    pub(super) problems: First<Problem>,
+    pub(super) doubts: First<Doubt>,
+    pub(super) readings: u64,
+    pub(super) not_measured: u64,
+    pub(super) first_point: Option<Cell>,
+    pub(super) first_comma: Option<Cell>,
+    /// Rows that begin with `#`.
+    pub(super) leftover: Leftover,
+    setup_numbers: Interner,
+}
+
+/// As many threads as are worth while.
+pub(super) fn threads() -> usize {
+    thread::available_parallelism().map_or(1, |cores| cores.get().min(MOST_THREADS))
+}
+
+/// Reads the rows of a file, of which `head`, all below the header, was read already.
+pub(super) fn gather<R: Read + Send>(
+    threads: usize,
+    head: Vec<u8>,
+    rest: R,
+    layout: &Layout,
+) -> Result<Gathered, Interrupted> {
+    let blocks = Mutex::new(Blocks { rest, carry: head, is_over: false, number: 0, delimiter: layout.delimiter });
+    let joined = Mutex::new(Joined { next: 0, waiting: BTreeMap::new(), gathered: Gathered::new(layout) });
+    let work = || -> Result<(), Interrupted> {
+        let (mut text, mut workspace) = (Vec::new(), Workspace::default());
+        loop {
+            // Two statements, so that the lock is not held while the block is read.
+            let next = locked(&blocks).next(&mut text);
+            let Some(number) = next.map_err(Interrupted::Io)? else { return Ok(()) };
+            if std::str::from_utf8(&text).is_err() {
+                locked(&blocks).is_over = true;
+                return Err(Interrupted::NotUtf8);
+            }
+            let block = block::read(&text, layout, &mut workspace, LIMITS);
+            locked(&joined).add(number, block);
+        }
+    };
+    thread::scope(|scope| {
+        let others: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();
+        let own = work();
+        let results = others.into_iter().map(|other| match other.join() {
+            Ok(result) => result,
+            Err(panic) => std::panic::resume_unwind(panic),
+        });
+        results.fold(own, Result::and)
+    })?;
+    Ok(joined.into_inner().unwrap_or_else(PoisonError::into_inner).gathered)
+}
+
+/// A thread that panics takes the whole run with it, so a lock it held is of no account.
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The file as blocks of whole rows.
+struct Blocks<R> {
+    rest: R,
+    /// Read, and not handed out yet.
+    carry: Vec<u8>,
+    is_over: bool,
+    number: usize,
+    delimiter: u8,
+}
+
+impl<R: Read> Blocks<R> {
+    /// Puts the next block into `text`; its number, or `None` at the end of the file.
+    fn next(&mut self, text: &mut Vec<u8>) -> io::Result<Option<usize>> {
+        text.clear();
+        if self.is_over {
+            return Ok(None);
+        }
+        std::mem::swap(text, &mut self.carry);
+        let mut wanted = BLOCK;
+        let end = loop {
+            let missing = wanted.saturating_sub(text.len());
+            let got = (&mut self.rest).take(missing as u64).read_to_end(text).inspect_err(|_| self.is_over = true)?;
+            if got < missing {
+                self.is_over = true;
+                break text.len();
+            }
+            match end_of_last_record(text, self.delimiter) {
+                Some(end) => break end,
+                // One row is longer than the block: a quote is not closed, or this is no sheet.
+                None => wanted = text.len() * 2,
+            }
+        };
+        self.carry.clear();
+        self.carry.extend_from_slice(&text[end..]);
+        text.truncate(end);
+        self.number += 1;
+        Ok(if text.is_empty() { None } else { Some(self.number - 1) })
+    }
+}
+
+/// Blocks that are read, put together as soon as those before them are.
+struct Joined {
+    next: usize,
+    waiting: BTreeMap<usize, Block>,
+    gathered: Gathered,
+}
+
+impl Joined {
+    fn add(&mut self, number: usize, block: Block) {
+        self.waiting.insert(number, block);
+        while let Some(block) = self.waiting.remove(&self.next) {
+            self.gathered.add(block);
+            self.next += 1;
+        }
+    }
+}
+
+impl Gathered {
+    fn new(layout: &Layout) -> Self {
+        Self {
+            setups: Vec::new(),
+            definitions: Definitions::default(),
+            problems: First::of(LIMITS.problems),
+            doubts: First::of(LIMITS.doubts),
+            readings: 0,
+            not_measured: 0,
+            first_point: None,
+            first_comma: None,
+            leftover: Leftover { lines: layout.lines_above, ..Leftover::default() },
+            setup_numbers: Interner::default(),
+        }
+    }
+
+    /// Takes in the next block of the file.
+    fn add(&mut self, mut block: Block) {
+        let above = self.leftover.lines;
+        let definitions: Vec<u32> =
+            block.definitions.drain(..).map(|definition| self.definitions.number(definition)).collect();
+        for (name, table) in block.setups {
+            let table = table.moved(&definitions, above);
+            let (number, is_new) = self.setup_numbers.number(name.as_bytes());
+            if is_new {
+                self.setups.push((name, table));
+            } else {
+                self.setups[number].1.merge(&table);
+            }
+        }
+        for problem in &mut block.problems.kept {
+            problem.location.line = problem.location.line.map(|line| line + above);
+        }
+        self.problems.append(block.problems);
+        block.doubts.kept.iter_mut().for_each(|doubt| doubt.line += above);
+        self.doubts.append(block.doubts);
+        self.readings += block.readings;
+        self.not_measured += block.not_measured;
+        let moved = |cell: Cell| Cell { line: cell.line + above, ..cell };
+        self.first_point = self.first_point.take().or(block.first_point.map(moved));
+        self.first_comma = self.first_comma.take().or(block.first_comma.map(moved));
+        let first_commented = block.leftover.first_commented.map(|line| line + above);
+        self.leftover = Leftover {
+            lines: above + block.leftover.lines,
+            commented: self.leftover.commented + block.leftover.commented,
+            first_commented: self.leftover.first_commented.or(first_commented),
+            open_quote: None,
+        };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::layout;
+
+    /// Rows of every length, setups that come back, quotes and blank lines, over several blocks.
+    fn sheet() -> Vec<u8> {
+        let mut text = String::from("setup,feature,kind,nominal_mm,copy,reading_1_mm,reading_2_mm,note\n");
+        for row in 0..40_000_u32 {
+            let (setup, feature, copy) = (row / 700 % 13, row % 11, row % 7 + 1);
+            let nominal = 3 + feature;
+            let reading = f64::from(nominal * 100 + row * 7919 % 30) / 100.0;
+            let note = match row % 1000 {
+                500 => "\"two\nlines, quoted\"",
+                501 => "\n",
+                _ => "",
+            };
+            text += &format!("S{setup},F{feature},bore,{nominal},{copy},{reading},{:.2},{note}\n", reading + 0.01);
+        }
+        text.into_bytes()
+    }
+
+    fn gathered(threads: usize, text: &[u8]) -> Gathered {
+        let layout = layout::read(&text[..BLOCK.min(text.len())]).unwrap();
+        gather(threads, text[layout.body..BLOCK].to_vec(), &text[BLOCK..], &layout).unwrap()
+    }
+
+    #[test]
+    fn the_number_of_threads_changes_no_bit() {
+        let text = sheet();
+        assert!(text.len() > 4 * BLOCK);
+        let one = gathered(1, &text);
+        assert_eq!((one.setups.len(), one.readings, one.problems.kept.len()), (13, 80_000, 0));
+        for threads in [2, 5] {
+            let several = gathered(threads, &text);
+            assert_eq!(one.setups, several.setups);
+            assert_eq!(one.definitions.list, several.definitions.list);
+            assert_eq!(one.leftover, several.leftover);
+        }
+    }
+
+    #[test]
+    fn lines_count_on_over_blocks() {
+        let mut text = sheet();
+        let lines = text.iter().filter(|byte| **byte == b'\n').count() as u64;
+        text.extend_from_slice(b"S1,F1,bore,x,1,5,5,\n");
+        let problems = gathered(2, &text).problems.kept;
+        assert_eq!(problems.len(), 1);
+        assert_eq!(problems[0].location.line, Some(lines + 1));
+    }
+
+    #[test]
+    fn a_block_that_is_not_utf8_interrupts() {
+        let mut text = sheet();
+        let middle = text.len() / 2;
+        text[middle] = 0xff;
+        let layout = layout::read(&text[..BLOCK]).unwrap();
+        let result = gather(2, text[layout.body..BLOCK].to_vec(), &text[BLOCK..], &layout);
+        assert!(matches!(result, Err(Interrupted::NotUtf8)));
+    }
+
+    #[test]
+    fn a_row_longer_than_a_block_is_still_one_row() {
+        let mut text = b"kind,nominal_mm,reading_mm,note\nbore,5,5,\"".to_vec();
+        text.resize(text.len() + 3 * BLOCK, b'x');
+        text.extend_from_slice(b"\"\nbore,5,5.1,\n");
+        let found = gathered(2, &text);
+        assert_eq!((found.readings, found.leftover.lines), (2, 3));
+    }
+}

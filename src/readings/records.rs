@@ -1,0 +1,402 @@
+//! Text to rows of cells: separators, quotes, comment lines, line numbers.
+//!
+//! A cell that begins with a quote runs to the closing quote and may hold separators and line ends; a
+//! doubled quote stands for one. A quote inside a bare cell is a letter like any other (`6" caliper`).
+//! A row that begins with `#` is a comment. Rows end in LF or CR LF.
+//!
+//! Blocks without a quote, the usual ones, are searched for separators and line ends eight bytes at
+//! a time. Blocks with quotes are read one cell after the other.
+
+/// Where a cell is: in the block, or behind its end in the scratch text where quotes were undone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Span {
+    start: usize,
+    end: usize,
+}
+
+/// One row that is no comment and not blank.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Row<'a> {
+    text: &'a [u8],
+    scratch: &'a [u8],
+    spans: &'a [Span],
+    /// The line it begins on, from 1 at the start of the block.
+    pub(super) line: u64,
+    /// The block has no quotes: neighbouring cells are one separator apart.
+    pub(super) plain: bool,
+}
+
+impl<'a> Row<'a> {
+    /// How many cells.
+    pub(super) fn len(&self) -> usize {
+        self.spans.len()
+    }
+
+    /// A cell, as typed, without its quotes; empty when the row is shorter.
+    #[inline]
+    pub(super) fn cell(&self, column: usize) -> &'a [u8] {
+        self.spans.get(column).map_or(&[], |span| {
+            if span.start < self.text.len() {
+                &self.text[span.start..span.end]
+            } else {
+                &self.scratch[span.start - self.text.len()..span.end - self.text.len()]
+            }
+        })
+    }
+
+    /// The text from the first to the last of these columns, in a plain row.
+    #[inline]
+    pub(super) fn stretch(&self, first: usize, last: usize) -> &'a [u8] {
+        &self.text[self.spans[first].start..self.spans[last].end]
+    }
+
+    /// A cell as text without the spaces around it.
+    pub(super) fn trimmed(&self, column: usize) -> &'a str {
+        as_text(self.cell(column)).trim()
+    }
+
+    /// Whether every cell from this column on is blank.
+    pub(super) fn is_blank_from(&self, column: usize) -> bool {
+        (column..self.len()).all(|column| self.trimmed(column).is_empty())
+    }
+}
+
+/// Blocks are checked to be UTF-8 and cut at ASCII letters only, so that every piece is text.
+pub(super) fn as_text(bytes: &[u8]) -> &str {
+    std::str::from_utf8(bytes).unwrap_or_default()
+}
+
+/// What there was besides rows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Leftover {
+    /// Lines in the block.
+    pub(super) lines: u64,
+    /// Rows that begin with `#` and have as many cells as were asked for.
+    pub(super) commented: u64,
+    /// Line of the first of them.
+    pub(super) first_commented: Option<u64>,
+    /// Line of a quote that is never closed.
+    pub(super) open_quote: Option<u64>,
+}
+
+/// Memory that is used again for every block.
+#[derive(Debug, Default)]
+pub(super) struct Workspace {
+    marks: Vec<u32>,
+    spans: Vec<Span>,
+    scratch: Vec<u8>,
+}
+
+/// Calls `on_row` for every row of `text`; rows are expected to have `columns` cells.
+pub(super) fn for_each_row(
+    text: &[u8],
+    delimiter: u8,
+    columns: usize,
+    workspace: &mut Workspace,
+    on_row: impl FnMut(Row<'_>),
+) -> Leftover {
+    if text.contains(&b'"') || u32::try_from(text.len()).is_err() {
+        rows_with_quotes(text, delimiter, columns, workspace, on_row)
+    } else {
+        rows_without_quotes(text, delimiter, columns, workspace, on_row)
+    }
+}
+
+fn rows_without_quotes(
+    text: &[u8],
+    delimiter: u8,
+    columns: usize,
+    workspace: &mut Workspace,
+    mut on_row: impl FnMut(Row<'_>),
+) -> Leftover {
+    let Workspace { marks, spans, .. } = workspace;
+    find_marks(text, delimiter, marks);
+    if text.last().is_some_and(|byte| *byte != b'\n') {
+        marks.push(text.len() as u32);
+    }
+    let mut leftover = Leftover::default();
+    let mut start = 0;
+    spans.clear();
+    for mark in marks.iter() {
+        let end = *mark as usize;
+        spans.push(Span { start, end });
+        start = end + 1;
+        if text.get(end).is_none_or(|byte| *byte == b'\n') {
+            leftover.lines += 1;
+            finish_row(text, &[], spans, leftover.lines, true, columns, &mut leftover, &mut on_row);
+            spans.clear();
+        }
+    }
+    leftover
+}
+
+/// The places of all separators and line feeds.
+fn find_marks(text: &[u8], delimiter: u8, marks: &mut Vec<u32>) {
+    const ONES: u64 = u64::from_le_bytes([1; 8]);
+    const LOW: u64 = 0x7f * ONES;
+    // The top bit of each byte that is zero, exactly: no carry crosses a byte.
+    let zeros = |word: u64| !(((word & LOW) + LOW) | word | LOW);
+    let (separators, feeds) = (ONES * u64::from(delimiter), ONES * u64::from(b'\n'));
+    marks.clear();
+    let (words, rest) = text.as_chunks::<8>();
+    let mut at = 0;
+    for word in words {
+        let word = u64::from_le_bytes(*word);
+        let mut found = zeros(word ^ separators) | zeros(word ^ feeds);
+        while found != 0 {
+            marks.push(at + found.trailing_zeros() / 8);
+            found &= found - 1;
+        }
+        at += 8;
+    }
+    let ends = rest.iter().zip(at..).filter(|(byte, _)| **byte == delimiter || **byte == b'\n');
+    marks.extend(ends.map(|(_, at)| at));
+}
+
+fn rows_with_quotes(
+    text: &[u8],
+    delimiter: u8,
+    columns: usize,
+    workspace: &mut Workspace,
+    mut on_row: impl FnMut(Row<'_>),
+) -> Leftover {
+    let Workspace { spans, scratch, .. } = workspace;
+    let mut leftover = Leftover::default();
+    let mut at = 0;
+    while at < text.len() {
+        let record = split_record(text, at, delimiter, spans, scratch);
+        let line = leftover.lines + 1;
+        leftover.lines += record.lines;
+        at = record.end;
+        if record.is_open {
+            leftover.open_quote = Some(line);
+        } else {
+            finish_row(text, scratch, spans, line, false, columns, &mut leftover, &mut on_row);
+        }
+    }
+    leftover
+}
+
+#[allow(clippy::too_many_arguments)] // the two callers' whole state, passed through once
+#[inline]
+fn finish_row(
+    text: &[u8],
+    scratch: &[u8],
+    spans: &mut [Span],
+    line: u64,
+    plain: bool,
+    columns: usize,
+    leftover: &mut Leftover,
+    on_row: &mut impl FnMut(Row<'_>),
+) {
+    if let Some(last) = spans.last_mut()
+        && last.end > last.start
+        && last.end <= text.len()
+        && text[last.end - 1] == b'\r'
+    {
+        last.end -= 1;
+    }
+    let row = Row { text, scratch, spans, line, plain };
+    match row.cell(0) {
+        [b'#', ..] => {
+            if row.len() == columns && !row.is_blank_from(1) {
+                leftover.commented += 1;
+                leftover.first_commented.get_or_insert(line);
+            }
+        }
+        [] if row.len() == 1 => {}
+        _ => on_row(row),
+    }
+}
+
+/// One record: where the next begins, how many lines it spans.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Record {
+    /// Where the next record begins.
+    pub(super) end: usize,
+    /// Line ends in it, counting the end of the text as one.
+    pub(super) lines: u64,
+    /// A quote is not closed before the text ends.
+    pub(super) is_open: bool,
+    /// It ends with a line feed and not with the text.
+    pub(super) is_whole: bool,
+}
+
+/// Splits the record that begins at `from` into `spans`.
+pub(super) fn split_record(
+    text: &[u8],
+    from: usize,
+    delimiter: u8,
+    spans: &mut Vec<Span>,
+    scratch: &mut Vec<u8>,
+) -> Record {
+    spans.clear();
+    scratch.clear();
+    let is_comment = text.get(from) == Some(&b'#');
+    let mut lines = 1;
+    let mut at = from;
+    loop {
+        let is_quoted = !is_comment && text.get(at) == Some(&b'"');
+        let (span, end) = if is_quoted {
+            match quoted_cell(text, at, delimiter, scratch) {
+                Some(cell) => cell,
+                None => {
+                    let lines = lines + feeds(&text[at..]);
+                    return Record { end: text.len(), lines, is_open: true, is_whole: false };
+                }
+            }
+        } else {
+            let end = end_of_bare(text, at, delimiter);
+            (Span { start: at, end }, end)
+        };
+        if is_quoted {
+            lines += feeds(&text[at..end]);
+        }
+        spans.push(span);
+        match text.get(end) {
+            Some(b'\n') => return Record { end: end + 1, lines, is_open: false, is_whole: true },
+            None => return Record { end, lines, is_open: false, is_whole: false },
+            Some(_) => at = end + 1,
+        }
+    }
+}
+
+/// The cell whose opening quote is at `from`, and where it ends; `None` when the quote is not closed.
+fn quoted_cell(text: &[u8], from: usize, delimiter: u8, scratch: &mut Vec<u8>) -> Option<(Span, usize)> {
+    let copied_from = scratch.len();
+    let mut piece = from + 1;
+    let mut search = piece;
+    let quote = loop {
+        let quote = search + text[search..].iter().position(|byte| *byte == b'"')?;
+        if text.get(quote + 1) != Some(&b'"') {
+            break quote;
+        }
+        // Keep one of the two.
+        scratch.extend_from_slice(&text[piece..=quote]);
+        piece = quote + 2;
+        search = piece;
+    };
+    let end = end_of_bare(text, quote + 1, delimiter);
+    let behind = text[quote + 1..end].trim_ascii_end();
+    if scratch.len() == copied_from && behind.is_empty() {
+        return Some((Span { start: piece, end: quote }, end));
+    }
+    scratch.extend_from_slice(&text[piece..quote]);
+    scratch.extend_from_slice(behind);
+    Some((Span { start: text.len() + copied_from, end: text.len() + scratch.len() }, end))
+}
+
+fn end_of_bare(text: &[u8], from: usize, delimiter: u8) -> usize {
+    let length = text[from..].iter().position(|byte| *byte == delimiter || *byte == b'\n');
+    length.map_or(text.len(), |length| from + length)
+}
+
+fn feeds(text: &[u8]) -> u64 {
+    text.iter().filter(|byte| **byte == b'\n').count() as u64
+}
+
+/// Where the last whole record of `text` ends; `None` when there is none.
+pub(super) fn end_of_last_record(text: &[u8], delimiter: u8) -> Option<usize> {
+    if !text.contains(&b'"') {
+        return text.iter().rposition(|byte| *byte == b'\n').map(|at| at + 1);
+    }
+    let (mut spans, mut scratch) = (Vec::new(), Vec::new());
+    let mut end = 0;
+    loop {
+        let record = split_record(text, end, delimiter, &mut spans, &mut scratch);
+        if !record.is_whole {
+            return (end > 0).then_some(end);
+        }
+        end = record.end;
+    }
+}
+
+/// The cells of the record that begins at `from`, as text without the spaces around, and the record.
+pub(super) fn header_cells(text: &[u8], from: usize, delimiter: u8) -> (Vec<String>, Record) {
+    let (mut spans, mut scratch) = (Vec::new(), Vec::new());
+    let record = split_record(text, from, delimiter, &mut spans, &mut scratch);
+    let row = Row { text, scratch: &scratch, spans: &spans, line: 1, plain: false };
+    ((0..row.len()).map(|column| row.trimmed(column).to_owned()).collect(), record)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn rows(text: &str, delimiter: u8) -> (Vec<(u64, Vec<String>)>, Leftover) {
+        let mut rows = Vec::new();
+        let leftover = for_each_row(text.as_bytes(), delimiter, 2, &mut Workspace::default(), |row| {
+            let cells = (0..row.len()).map(|column| as_text(row.cell(column)).to_owned());
+            rows.push((row.line, cells.collect()));
+        });
+        (rows, leftover)
+    }
+
+    fn row(line: u64, cells: &[&str]) -> (u64, Vec<String>) {
+        (line, cells.iter().map(|cell| (*cell).to_owned()).collect())
+    }
+
+    #[test]
+    fn rows_carry_their_lines_past_blank_lines_and_comments() {
+        let (found, leftover) = rows("a,b\r\n\n# skipped, c\n#\nc,\nlast", b',');
+        assert_eq!(found, [row(1, &["a", "b"]), row(5, &["c", ""]), row(6, &["last"])]);
+        assert_eq!(leftover.lines, 6);
+        assert_eq!((leftover.commented, leftover.first_commented), (1, Some(3)));
+    }
+
+    #[test]
+    fn quotes_hold_separators_line_ends_and_quotes() {
+        let (found, leftover) =
+            rows("\"a,\n1\",\"say \"\"so\"\"\"\r\n6\" caliper,x\n# a \" in a comment\ny,\"z\"t\n", b',');
+        assert_eq!(
+            found,
+            [row(1, &["a,\n1", "say \"so\""]), row(3, &["6\" caliper", "x"]), row(5, &["y", "zt"])]
+        );
+        assert_eq!(leftover.lines, 5);
+    }
+
+    #[test]
+    fn a_quote_that_is_never_closed_is_reported_with_the_line_of_its_row() {
+        let (found, leftover) = rows("a,b\nc,\"d\ne,f\n", b',');
+        assert_eq!(found, [row(1, &["a", "b"])]);
+        assert_eq!(leftover.open_quote, Some(2));
+    }
+
+    #[test]
+    fn a_block_is_cut_behind_its_last_whole_record() {
+        assert_eq!(end_of_last_record(b"a,b\nc", b','), Some(4));
+        assert_eq!(end_of_last_record(b"a,b", b','), None);
+        assert_eq!(end_of_last_record(b"a,\"b\nc", b','), None);
+        assert_eq!(end_of_last_record(b"a\nc,\"b\nc", b','), Some(2));
+        assert_eq!(end_of_last_record(b"a,\"b\nc\"\nd", b','), Some(8));
+    }
+
+    proptest! {
+        /// csv-core, the usual reader of such files, is the other opinion.
+        #[test]
+        fn cells_are_those_that_the_csv_crate_reads(text in "[ab,;\"\n]{0,40}") {
+            let mut reader = csv::ReaderBuilder::new()
+                .has_headers(false).flexible(true).from_reader(text.as_bytes());
+            let expected: Vec<Vec<String>> = reader.records()
+                .map(|record| record.unwrap().iter().map(str::to_owned).collect()).collect();
+            let (found, leftover) = rows(&text, b',');
+            let mut found: Vec<Vec<String>> = found.into_iter().map(|(_, cells)| cells).collect();
+            // A blank quoted cell alone on its row is no row here.
+            let expected: Vec<_> = expected.into_iter().filter(|cells| cells.as_slice() != [""]).collect();
+            found.truncate(expected.len());
+            let whole = expected.len() - usize::from(leftover.open_quote.is_some() && !expected.is_empty());
+            prop_assert!(found.len() >= whole);
+            prop_assert_eq!(&found[..whole], &expected[..whole]);
+        }
+
+        #[test]
+        fn quoting_every_cell_changes_nothing(text in "[ab ,\n]{0,60}") {
+            let quoted: String = text.split('\n')
+                .map(|line| line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(","))
+                .collect::<Vec<_>>().join("\n");
+            prop_assert_eq!(rows(&text, b',').0, rows(&quoted, b',').0);
+        }
+    }
+}

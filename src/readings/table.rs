@@ -1,0 +1,345 @@
+//! Readings summarised as they are read, and kept small.
+//!
+//! A sheet of a million rows has few different features, so what is measured is kept once and named by
+//! a number. One reading of one feature of one print takes 32 bytes; only features that were read
+//! more than once take a summary besides. Mean and sum of squares are carried along one reading at
+//! a time, and two summaries are put together without their readings.
+//!
+//! Source: B. P. Welford, Technometrics 4 (1962) 419; T. F. Chan, G. H. Golub, R. J. LeVeque,
+//! The American Statistician 37 (1983) 242, for putting two together.
+
+use crate::kind::{Axis, Kind};
+
+use super::intern::{Interner, mix};
+use super::{FeatureReadings, Reading, Repeats, SetupReadings};
+
+impl Repeats {
+    /// A summary of one reading.
+    pub fn of(reading: Reading) -> Self {
+        Self { count: 1, mean_mm: reading.mm, sum_of_squares_mm2: 0.0, lowest: reading, highest: reading }
+    }
+
+    /// Takes in one more reading. Of equal extremes the first is kept.
+    pub fn add(&mut self, reading: Reading) {
+        self.count = self.count.saturating_add(1);
+        let from_old_mean = reading.mm - self.mean_mm;
+        self.mean_mm += from_old_mean / f64::from(self.count);
+        self.sum_of_squares_mm2 += from_old_mean * (reading.mm - self.mean_mm);
+        if reading.mm < self.lowest.mm {
+            self.lowest = reading;
+        }
+        if reading.mm > self.highest.mm {
+            self.highest = reading;
+        }
+    }
+
+    /// Takes in the readings behind a later summary.
+    pub fn merge(&mut self, later: &Self) {
+        let (own, others) = (f64::from(self.count), f64::from(later.count));
+        let between = later.mean_mm - self.mean_mm;
+        self.count = self.count.saturating_add(later.count);
+        let all = own + others;
+        self.mean_mm += between * (others / all);
+        self.sum_of_squares_mm2 += later.sum_of_squares_mm2 + between * between * (own * others / all);
+        if later.lowest.mm < self.lowest.mm {
+            self.lowest = later.lowest;
+        }
+        if later.highest.mm > self.highest.mm {
+            self.highest = later.highest;
+        }
+    }
+}
+
+/// What is measured.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Definition {
+    pub(super) coupon: Box<str>,
+    pub(super) feature: Box<str>,
+    pub(super) kind: Kind,
+    pub(super) axis: Axis,
+    pub(super) nominal_mm: f64,
+}
+
+/// Everything that is measured, by number.
+#[derive(Debug, Default)]
+pub(super) struct Definitions {
+    pub(super) list: Vec<Definition>,
+    numbers: Interner,
+    key: Vec<u8>,
+}
+
+impl Definitions {
+    /// The number of this definition.
+    pub(super) fn number(&mut self, definition: Definition) -> u32 {
+        self.key.clear();
+        self.key.extend_from_slice(&definition.coupon.len().to_le_bytes());
+        self.key.extend_from_slice(definition.coupon.as_bytes());
+        self.key.extend_from_slice(definition.feature.as_bytes());
+        self.key.extend_from_slice(&[definition.kind as u8, definition.axis as u8]);
+        self.key.extend_from_slice(&definition.nominal_mm.to_bits().to_le_bytes());
+        let (number, is_new) = self.numbers.number(&self.key);
+        if is_new {
+            self.list.push(definition);
+        }
+        number as u32
+    }
+}
+
+/// The readings of one feature of one print.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Entry {
+    /// The first reading.
+    pub(super) first: Reading,
+    /// Number of what is measured.
+    pub(super) definition: u32,
+    /// Which print.
+    pub(super) copy: u32,
+    /// Where the summary is when there is more than one reading, plus one; 0 when there is not.
+    summary: u32,
+}
+
+/// The readings of one setup.
+#[derive(Clone, Debug, Default)]
+pub(super) struct SetupTable {
+    pub(super) entries: Vec<Entry>,
+    summaries: Vec<Repeats>,
+    /// A power of two of slots, 0 or the number of an entry plus one; empty when it must be made.
+    index: Vec<u32>,
+}
+
+impl PartialEq for SetupTable {
+    /// The index is a means to an end.
+    fn eq(&self, other: &Self) -> bool {
+        self.entries == other.entries && self.summaries == other.summaries
+    }
+}
+
+impl SetupTable {
+    /// The summary of an entry's readings.
+    pub(super) fn repeats(&self, entry: &Entry) -> Repeats {
+        match entry.summary {
+            0 => Repeats::of(entry.first),
+            summary => self.summaries[summary as usize - 1],
+        }
+    }
+
+    /// The features that were read more than once, with their summaries.
+    pub(super) fn repeated(&self) -> impl Iterator<Item = (&Entry, &Repeats)> {
+        let repeated = self.entries.iter().filter(|entry| entry.summary != 0);
+        repeated.map(|entry| (entry, &self.summaries[entry.summary as usize - 1]))
+    }
+
+    /// Takes in one reading.
+    #[inline]
+    pub(super) fn add(&mut self, definition: u32, copy: u32, reading: Reading) {
+        match self.find(definition, copy) {
+            Ok(known) => self.summary_of(known).add(reading),
+            Err(slot) => self.push(Entry { first: reading, definition, copy, summary: 0 }, slot),
+        }
+    }
+
+    fn push(&mut self, entry: Entry, slot: usize) {
+        self.entries.push(entry);
+        self.index[slot] = self.entries.len() as u32;
+    }
+
+    fn summary_of(&mut self, entry: usize) -> &mut Repeats {
+        if self.entries[entry].summary == 0 {
+            self.summaries.push(Repeats::of(self.entries[entry].first));
+            self.entries[entry].summary = self.summaries.len() as u32;
+        }
+        &mut self.summaries[self.entries[entry].summary as usize - 1]
+    }
+
+    /// The entry of a feature of a print, or the free slot for it.
+    #[inline]
+    fn find(&mut self, definition: u32, copy: u32) -> Result<usize, usize> {
+        // Repeats mostly stand on neighbouring rows.
+        if let Some(last) = self.entries.last()
+            && last.definition == definition
+            && last.copy == copy
+        {
+            return Ok(self.entries.len() - 1);
+        }
+        if self.entries.len() * 2 >= self.index.len() {
+            self.make_index();
+        }
+        let mut slot = first_slot(definition, copy, self.index.len());
+        loop {
+            match self.index[slot] {
+                0 => return Err(slot),
+                taken => {
+                    let entry = &self.entries[taken as usize - 1];
+                    if entry.definition == definition && entry.copy == copy {
+                        return Ok(taken as usize - 1);
+                    }
+                }
+            }
+            slot = (slot + 1) & (self.index.len() - 1);
+        }
+    }
+
+    fn make_index(&mut self) {
+        let size = (self.entries.len() * 4).next_power_of_two().max(64);
+        self.index.clear();
+        self.index.resize(size, 0);
+        for (number, entry) in self.entries.iter().enumerate() {
+            let mut slot = first_slot(entry.definition, entry.copy, size);
+            while self.index[slot] != 0 {
+                slot = (slot + 1) & (size - 1);
+            }
+            self.index[slot] = number as u32 + 1;
+        }
+    }
+
+    /// Gives up what is only needed while readings come in.
+    pub(super) fn finish(&mut self) {
+        self.index = Vec::new();
+        self.entries.shrink_to_fit();
+        self.summaries.shrink_to_fit();
+    }
+
+    /// The same readings with definitions numbered anew, on lines that come `lines` later in the file.
+    pub(super) fn moved(mut self, definitions: &[u32], lines: u64) -> Self {
+        for entry in &mut self.entries {
+            entry.definition = definitions[entry.definition as usize];
+            entry.first.line += lines;
+        }
+        for summary in &mut self.summaries {
+            summary.lowest.line += lines;
+            summary.highest.line += lines;
+        }
+        self
+    }
+
+    /// Takes in readings that come later in the file.
+    pub(super) fn merge(&mut self, later: &Self) {
+        for entry in &later.entries {
+            match self.find(entry.definition, entry.copy) {
+                Ok(known) => self.summary_of(known).merge(&later.repeats(entry)),
+                Err(slot) => {
+                    self.push(Entry { summary: 0, ..*entry }, slot);
+                    if entry.summary != 0 {
+                        self.summaries.push(later.repeats(entry));
+                        let last = self.entries.len() - 1;
+                        self.entries[last].summary = self.summaries.len() as u32;
+                    }
+                }
+            }
+        }
+    }
+
+    /// The readings in the shape that a fit takes.
+    pub(super) fn expand(&self, setup: &str, definitions: &[Definition]) -> SetupReadings {
+        let features = self.entries.iter().map(|entry| {
+            let definition = &definitions[entry.definition as usize];
+            FeatureReadings {
+                coupon: definition.coupon.to_string(),
+                feature: definition.feature.to_string(),
+                kind: definition.kind,
+                axis: definition.axis,
+                nominal_mm: definition.nominal_mm,
+                copy: entry.copy,
+                repeats: self.repeats(entry),
+            }
+        });
+        SetupReadings { setup: setup.to_owned(), features: features.collect() }
+    }
+}
+
+#[inline]
+fn first_slot(definition: u32, copy: u32, size: usize) -> usize {
+    let hash = mix(0, u64::from(definition) << 32 | u64::from(copy));
+    (hash >> (64 - size.trailing_zeros())) as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn reading(mm: f64, line: u64) -> Reading {
+        Reading { mm, line }
+    }
+
+    #[test]
+    fn a_summary_is_the_mean_and_the_squares_about_it() {
+        let mut repeats = Repeats::of(reading(5.0, 2));
+        repeats.add(reading(5.2, 3));
+        repeats.add(reading(4.9, 4));
+        assert_eq!(repeats.count, 3);
+        assert!((repeats.mean_mm - 15.1 / 3.0).abs() < 1e-15);
+        // (25 + 27.04 + 24.01) - 15.1^2 / 3
+        assert!((repeats.sum_of_squares_mm2 - 0.14 / 3.0).abs() < 1e-14);
+        assert_eq!((repeats.lowest, repeats.highest), (reading(4.9, 4), reading(5.2, 3)));
+    }
+
+    #[test]
+    fn a_table_finds_each_feature_of_each_print_again() {
+        let mut table = SetupTable::default();
+        for round in 0..3 {
+            for copy in 1..200 {
+                for definition in 0..10 {
+                    let mm = f64::from(definition * 1000 + copy) + f64::from(round);
+                    table.add(definition, copy, reading(mm, 1));
+                }
+            }
+        }
+        assert_eq!(table.entries.len(), 1990);
+        for entry in &table.entries {
+            let repeats = table.repeats(entry);
+            assert_eq!(repeats.count, 3);
+            assert_eq!(repeats.mean_mm, f64::from(entry.definition * 1000 + entry.copy) + 1.0);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn two_summaries_put_together_are_the_summary_of_all(
+            values in prop::collection::vec(1.0..100.0_f64, 2..40), cut in 1_usize..39,
+        ) {
+            let cut = cut.min(values.len() - 1);
+            let summary = |values: &[f64]| {
+                let mut repeats = Repeats::of(reading(values[0], 1));
+                values[1..].iter().for_each(|mm| repeats.add(reading(*mm, 1)));
+                repeats
+            };
+            let mut merged = summary(&values[..cut]);
+            merged.merge(&summary(&values[cut..]));
+            let all = summary(&values);
+            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+            for repeats in [all, merged] {
+                prop_assert_eq!(repeats.count as usize, values.len());
+                prop_assert!((repeats.mean_mm - mean).abs() < 1e-12);
+                prop_assert!((repeats.sum_of_squares_mm2 - squares).abs() < 1e-9);
+                prop_assert_eq!(repeats.lowest.mm, values.iter().copied().fold(f64::INFINITY, f64::min));
+                prop_assert_eq!(repeats.highest.mm, values.iter().copied().fold(0.0, f64::max));
+            }
+        }
+
+        #[test]
+        fn a_table_put_together_from_two_halves_is_the_table_of_the_whole(
+            rows in prop::collection::vec((0_u32..4, 1_u32..3, 1_u32..1000), 1..60), cut in 0_usize..60,
+        ) {
+            let cut = cut.min(rows.len());
+            let table = |rows: &[(u32, u32, u32)]| {
+                let mut table = SetupTable::default();
+                for (definition, copy, mm) in rows {
+                    table.add(*definition, *copy, reading(f64::from(*mm), 1));
+                }
+                table
+            };
+            let (mut merged, all) = (table(&rows[..cut]), table(&rows));
+            merged.merge(&table(&rows[cut..]));
+            prop_assert_eq!(merged.entries.len(), all.entries.len());
+            for (one, other) in merged.entries.iter().zip(&all.entries) {
+                prop_assert_eq!((one.definition, one.copy, one.first), (other.definition, other.copy, other.first));
+                let (one, other) = (merged.repeats(one), all.repeats(other));
+                prop_assert_eq!((one.count, one.lowest, one.highest), (other.count, other.lowest, other.highest));
+                prop_assert!((one.mean_mm - other.mean_mm).abs() < 1e-9);
+            }
+        }
+    }
+}
