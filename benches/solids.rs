@@ -103,10 +103,12 @@ fn stl_in_turns() -> io::Result<()> {
     times.iter_mut().for_each(|times| times.sort_unstable());
     ratios.sort_unstable_by(f64::total_cmp);
     println!(
-        "STL, {} triangles: raw {:?}, ours {:?}, ratio {:.2} ({:.2} to {:.2} in the middle half)",
+        "STL, {} triangles: raw {:?} (best {:?}), ours {:?} (best {:?}), ratio {:.2} ({:.2} to {:.2} in the middle half)",
         solid.triangles().len(),
         times[0][15],
+        times[0][0],
         times[1][15],
+        times[1][0],
         ratios[15],
         ratios[7],
         ratios[23]
@@ -145,6 +147,12 @@ fn pulley_to_3mf(bencher: divan::Bencher, teeth: usize) {
     let solid = pulley(teeth, 5.0);
     let model = Model { title: "pulley", description: "", metadata: &[], solids: &[&solid] };
     bencher.bench(|| model.to_bytes().expect("memory takes it"));
+}
+
+#[divan::bench(sample_count = 10)]
+fn million_triangles_to_stl_bytes(bencher: divan::Bencher) {
+    let solid = million();
+    bencher.bench(|| stl::to_bytes(&[&solid], "plate").expect("fits"));
 }
 
 #[divan::bench(sample_count = 5)]

@@ -8,7 +8,7 @@ use super::grid::{self, Spot};
 use super::sweep::{self, Split, Start};
 
 /// Closed loops of corners, one after another.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Rings {
     pub(super) spots: Vec<Spot>,
     ends: Vec<usize>,
@@ -26,13 +26,21 @@ impl Rings {
         starts.zip(&self.ends).map(|(start, end)| start..*end)
     }
 
+    /// Every edge as the numbers of its first and its second corner.
+    fn edges(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        self.ranges().flat_map(|ring| {
+            let seconds = (ring.start + 1..ring.end).chain(ring.clone().take(1));
+            ring.zip(seconds)
+        })
+    }
+
     pub(super) fn twice_area(&self) -> i128 {
         self.ranges().map(|ring| grid::twice_area(&self.spots[ring])).sum()
     }
 }
 
-/// One outline at a level: its corners' indices, and the corners found inside its edges.
-#[derive(Debug, Default)]
+/// One outline at a level: its corners' indices into the mesh, and the corners found inside its edges.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Side {
     indices: Vec<u32>,
     /// Edge (by its first corner) and the corner inside it, in the order of edges and along each.
@@ -55,31 +63,28 @@ impl Side {
         }
     }
 
-    fn sort_splits(&mut self, first: u32, rings: &Rings) {
-        self.splits.sort_unstable();
-        // Found from left to right; an edge that runs to the left meets them the other way round.
-        for range in rings.ranges() {
-            for edge in range.clone() {
-                let next = if edge + 1 == range.end { range.start } else { edge + 1 };
-                if self.indices[next] < self.indices[edge] {
-                    let start = self.splits.partition_point(|split| (split.0 as usize) < edge);
-                    let end = self.splits.partition_point(|split| (split.0 as usize) <= edge);
-                    self.splits[start..end].reverse();
+    /// Turns the ranks of `ranks` and of the splits, found from left to right, into mesh indices.
+    fn new(rings: &Rings, ranks: &[u32], mut splits: Vec<Split>, index: impl Fn(u32) -> u32) -> Self {
+        if !splits.is_empty() {
+            splits.sort_unstable();
+            let seconds: Vec<usize> = rings.edges().map(|(_, second)| second).collect();
+            for run in splits.chunk_by_mut(|a, b| a.0 == b.0) {
+                let edge = run[0].0 as usize;
+                if ranks[seconds[edge]] < ranks[edge] {
+                    run.reverse();
                 }
-            }
-            if self.splits.is_empty() {
-                break;
+                run.iter_mut().for_each(|split| split.1 = index(split.1));
             }
         }
-        self.splits.iter_mut().for_each(|split| split.1 += first);
-        self.indices.iter_mut().for_each(|index| *index += first);
+        Self { indices: ranks.iter().map(|rank| index(*rank)).collect(), splits }
     }
 }
 
 /// A height at which slabs meet, swept.
 #[derive(Debug)]
 pub(super) struct Level {
-    /// The corners of both outlines, each place once, in the order of the sweep.
+    /// The corners of both outlines, each place once, in the order in which loops come to them: what lies
+    /// together on the part lies together in memory.
     pub(super) spots: Vec<Spot>,
     /// The top outline of the slab below.
     pub(super) below: Side,
@@ -97,59 +102,81 @@ impl Level {
         above: &Rings,
         triangles: &mut Vec<[u32; 3]>,
     ) -> Result<Self, Defect> {
-        let (spots, mut indices) = merge(below, above);
-        let above_indices = indices.split_off(below.spots.len());
-        let mut level = Self {
-            spots,
-            below: Side { indices, splits: Vec::new() },
-            above: Side { indices: above_indices, splits: Vec::new() },
-        };
-        let mut starting = Vec::with_capacity(below.spots.len() + above.spots.len());
-        level.below.edges(below, [1, 0], &mut starting);
-        level.above.edges(above, [0, 1], &mut starting);
-        let [below_splits, above_splits] = sweep::run(z, first, &level.spots, starting, triangles)?;
-        level.below.splits = below_splits;
-        level.above.splits = above_splits;
-        level.below.sort_splits(first, below);
-        level.above.sort_splits(first, above);
-        Ok(level)
-    }
-}
-
-/// The places of both outlines, sorted, and for each corner of both the index of its place.
-fn merge(below: &Rings, above: &Rings) -> (Vec<Spot>, Vec<u32>) {
-    // x and y packed so that they compare as one number.
-    let key = |spot: &Spot| u64::from(spot.x as u32 ^ 1 << 31) << 32 | u64::from(spot.y as u32 ^ 1 << 31);
-    let corners = below.spots.iter().chain(&above.spots);
-    let mut sorted: Vec<(u64, u32)> = corners.map(key).zip(0..).collect();
-    sorted.sort_unstable();
-    let mut indices = vec![0; sorted.len()];
-    let mut spots: Vec<Spot> = Vec::with_capacity(sorted.len());
-    let mut last = None;
-    for (key, corner) in sorted {
-        if last != Some(key) {
-            let coordinate = |half: u64| (half as u32 ^ 1 << 31) as i32;
-            spots.push(Spot { x: coordinate(key >> 32), y: coordinate(key) });
-            last = Some(key);
+        if below == above && !below.spots.is_empty() {
+            // Nothing is cap, and one outline has to be looked through only once.
+            let mut level = Self::sweep(z, first, below, &Rings::default(), &mut Vec::new())?;
+            level.above = level.below.clone();
+            return Ok(level);
         }
-        indices[corner as usize] = spots.len() as u32 - 1;
+        let places = Places::new(&below.spots, &above.spots);
+        let (below_ranks, above_ranks) = places.ranks.split_at(below.spots.len());
+        let mut starts = Vec::with_capacity(places.ranks.len());
+        add_starts(below, below_ranks, [1, 0], &mut starts);
+        add_starts(above, above_ranks, [0, 1], &mut starts);
+        let index = |rank: u32| first + places.numbers[rank as usize];
+        let [below_splits, above_splits] = sweep::run(z, &places.sorted, &starts, |ranks| {
+            triangles.push(ranks.map(index));
+        })?;
+        let mut spots = vec![Spot::default(); places.sorted.len()];
+        for (spot, number) in places.sorted.iter().zip(&places.numbers) {
+            spots[*number as usize] = *spot;
+        }
+        Ok(Self {
+            spots,
+            below: Side::new(below, below_ranks, below_splits, index),
+            above: Side::new(above, above_ranks, above_splits, index),
+        })
     }
-    (spots, indices)
 }
 
-impl Side {
-    fn edges(&self, rings: &Rings, unit: [i8; 2], out: &mut Vec<Start>) {
-        for range in rings.ranges() {
-            for edge in range.clone() {
-                let next = if edge + 1 == range.end { range.start } else { edge + 1 };
-                let (from, to) = (self.indices[edge], self.indices[next]);
-                let source = edge as u32;
-                if from < to {
-                    out.push(Start { lo: from, hi: to, source, step: unit });
-                } else if to < from {
-                    out.push(Start { lo: to, hi: from, source, step: unit.map(|step| -step) });
-                }
+/// The places of the corners of two outlines, each once.
+struct Places {
+    /// In the order of the sweep.
+    sorted: Vec<Spot>,
+    /// For each corner the rank of its place in `sorted`.
+    ranks: Vec<u32>,
+    /// For each rank the place's number in the order of corners.
+    numbers: Vec<u32>,
+}
+
+impl Places {
+    fn new(below: &[Spot], above: &[Spot]) -> Self {
+        // x, y and the corner's number in one word, so that they compare as one number.
+        let half = |coordinate: i32| u128::from(coordinate as u32 ^ 1 << 31);
+        let key = |(spot, corner): (&Spot, u32)| half(spot.x) << 64 | half(spot.y) << 32 | u128::from(corner);
+        let mut keys: Vec<u128> = below.iter().chain(above).zip(0..).map(key).collect();
+        keys.sort_unstable();
+        let mut sorted: Vec<Spot> = Vec::with_capacity(keys.len());
+        let mut ranks = vec![0; keys.len()];
+        let mut last = None;
+        for key in keys {
+            if last.replace(key >> 32) != Some(key >> 32) {
+                let coordinate = |half: u128| (half as u32 ^ 1 << 31) as i32;
+                sorted.push(Spot { x: coordinate(key >> 64), y: coordinate(key >> 32) });
             }
+            ranks[key as u32 as usize] = sorted.len() as u32 - 1;
+        }
+        let mut numbers = vec![u32::MAX; sorted.len()];
+        let mut count = 0;
+        for rank in &ranks {
+            let number = &mut numbers[*rank as usize];
+            if *number == u32::MAX {
+                *number = count;
+                count += 1;
+            }
+        }
+        Self { sorted, ranks, numbers }
+    }
+}
+
+/// Adds the edges of one outline, from left to right; `unit` is what entering the outline adds to the cover.
+fn add_starts(rings: &Rings, ranks: &[u32], unit: [i8; 2], starts: &mut Vec<Start>) {
+    for (first, second) in rings.edges() {
+        let (from, to, source) = (ranks[first], ranks[second], first as u32);
+        if from < to {
+            starts.push(Start { lo: from, hi: to, source, step: unit });
+        } else if to < from {
+            starts.push(Start { lo: to, hi: from, source, step: unit.map(|step| -step) });
         }
     }
 }

@@ -17,7 +17,7 @@ use super::check::Defect;
 use super::grid::{self, Spot, turn};
 
 /// An edge that has not been met, from its left end `lo` to its right end `hi`.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 pub(super) struct Start {
     pub(super) lo: u32,
     pub(super) hi: u32,
@@ -29,28 +29,44 @@ pub(super) struct Start {
 /// An edge, by its first corner in the outline that it belongs to, and a corner inside it.
 pub(super) type Split = (u32, u32);
 
-/// Sweeps the edges `starting` between `spots`, which are sorted; corners are numbered from `first`. Adds
-/// the caps to `triangles` and gives the splits of the outline below and of the one above.
+/// Sweeps the edges `starts` between `spots`, which are sorted. Hands over the triangles of the caps, and
+/// gives the splits of the outline below and of the one above; corners are named by their rank.
 pub(super) fn run(
     z: i32,
-    first: u32,
     spots: &[Spot],
-    mut starting: Vec<Start>,
-    triangles: &mut Vec<[u32; 3]>,
+    starts: &[Start],
+    triangle: impl FnMut([u32; 3]),
 ) -> Result<[Vec<Split>; 2], Defect> {
-    starting.sort_unstable_by_key(|edge| (edge.lo, edge.hi, edge.source, edge.step));
-    let mut line = Line { z, first, spots, active: Vec::new(), nodes: Vec::new(), triangles };
+    let (sorted, ends) = by_left_end(starts, spots.len());
+    let mut line =
+        Line { z, spots, active: Vec::new(), nodes: Vec::with_capacity(4 * spots.len()), triangle };
     let mut splits = [Vec::new(), Vec::new()];
     let mut leaving: Vec<Edge> = Vec::new();
-    let mut waiting = starting.iter().peekable();
-    for vertex in 0..spots.len() as u32 {
+    let mut begin = 0;
+    for (vertex, end) in (0..).zip(ends) {
         leaving.clear();
-        while let Some(start) = waiting.next_if(|edge| edge.lo == vertex) {
-            leaving.push(Edge::start(start, spots));
-        }
+        leaving.extend(sorted[begin as usize..end as usize].iter().map(|start| Edge::start(start, spots)));
+        begin = end;
         line.meet(vertex, &mut leaving, &mut splits)?;
     }
     Ok(splits)
+}
+
+/// Edges dealt out to their left ends, and where each left end's edges end.
+fn by_left_end(starts: &[Start], vertices: usize) -> (Vec<Start>, Vec<u32>) {
+    let mut ends = vec![0_u32; vertices];
+    starts.iter().for_each(|start| ends[start.lo as usize] += 1);
+    let mut total = 0;
+    for end in &mut ends {
+        (*end, total) = (total, total + *end);
+    }
+    let mut sorted = vec![Start::default(); starts.len()];
+    for start in starts {
+        let slot = &mut ends[start.lo as usize];
+        sorted[*slot as usize] = *start;
+        *slot += 1;
+    }
+    (sorted, ends)
 }
 
 /// No chain: the place beside the edge is not cap.
@@ -101,18 +117,17 @@ impl Edge {
 }
 
 /// The line, and the triangles it leaves behind.
-struct Line<'a> {
+struct Line<'a, F> {
     z: i32,
-    first: u32,
     spots: &'a [Spot],
     /// Edges under the line, from below to above.
     active: Vec<Edge>,
     /// Chains of mountain corners: a corner and the node before it.
     nodes: Vec<(u32, u32)>,
-    triangles: &'a mut Vec<[u32; 3]>,
+    triangle: F,
 }
 
-impl Line<'_> {
+impl<F: FnMut([u32; 3])> Line<'_, F> {
     /// Moves the line over `vertex`: `leaving` are the edges that start there.
     fn meet(
         &mut self,
@@ -200,9 +215,9 @@ impl Line<'_> {
             if bend == 0 || (bend < 0) != over {
                 break;
             }
-            let [a, b, c] = [foot, summit, vertex].map(|index| self.first + index);
-            // Left-turning is right for a cap that looks up.
-            self.triangles.push(if over == (cap > 0) { [a, c, b] } else { [a, b, c] });
+            // Counter-clockwise as seen from above is right for a cap that looks up.
+            let faces_up = cap > 0;
+            (self.triangle)(if over == faces_up { [foot, vertex, summit] } else { [foot, summit, vertex] });
             top = before;
         }
         self.nodes.push((vertex, top));
