@@ -6,7 +6,8 @@ use divan::Bencher;
 use shrinkrule::correction::{Correction, Coverage, Form, ScaleForm, Spread, SpreadEstimate, Term};
 use shrinkrule::geometry::stl;
 use shrinkrule::kind::Kind;
-use shrinkrule::parts::pulley::{Design, Flanges, Request};
+use shrinkrule::parts::pulley::Design;
+use shrinkrule::parts::pulley_request::{Flanges, Request};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
 

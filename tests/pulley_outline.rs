@@ -5,8 +5,9 @@ mod pulley_setup;
 use pulley_setup::{INVENTED, Setup, correction};
 use shrinkrule::belt::profile;
 use shrinkrule::kind::{Axis, Kind};
-use shrinkrule::parts::pulley::{ALLOWED_DEVIATION_MM, Design, Flanges, Request};
+use shrinkrule::parts::pulley::{ALLOWED_DEVIATION_MM, Design};
 use shrinkrule::parts::pulley_check::deviation_mm;
+use shrinkrule::parts::pulley_request::{Flanges, Request};
 use shrinkrule::units::Mm;
 
 /// Numbers evenly spread over 0 to 1, the same for the same seed (SplitMix64).

@@ -4,7 +4,8 @@ use std::f64::consts::PI;
 
 use shrinkrule::belt::profile;
 use shrinkrule::geometry::stl;
-use shrinkrule::parts::pulley::{CHAMFER_MM, Design, Flanges, Request};
+use shrinkrule::parts::pulley::{CHAMFER_MM, Design};
+use shrinkrule::parts::pulley_request::{Flanges, Request};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
 
@@ -95,4 +96,33 @@ fn every_kind_of_pulley_is_one_closed_body_and_stays_one_in_32_bits() {
         }
     }
     assert_eq!(made, 11 * 3 * 3);
+}
+
+/// Down to three teeth, bores from a hair to too large, belts from a thread to a carpet.
+#[test]
+fn odd_pulleys_are_solids_or_refused() {
+    let (mut solids, mut refused) = (0, 0);
+    for name in profile::usable() {
+        for teeth in [0, 1, 3, 5, 8, 13, 21] {
+            for (bore, width) in [(0.01, 0.01), (3.0, 6.0), (11.0, 499.0), (1e6, 25.0)] {
+                let request = Request {
+                    belt: name.to_owned(),
+                    teeth,
+                    bore: Mm::new(bore).unwrap(),
+                    flanges: Flanges::from_count((teeth % 3) as u8).unwrap(),
+                    belt_width: Mm::new(width),
+                    allow_few_teeth: true,
+                };
+                match Design::new(&request, None) {
+                    Ok(design) => {
+                        let solid = solid(&design).unwrap_or_else(|error| panic!("{request:?}: {error}"));
+                        assert_eq!(solid.shells(), 1, "{request:?}");
+                        solids += 1;
+                    }
+                    Err(_) => refused += 1,
+                }
+            }
+        }
+    }
+    assert_eq!((solids, refused), (94, 214));
 }

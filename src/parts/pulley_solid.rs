@@ -8,7 +8,8 @@ use crate::geometry::check::NotASolid;
 use crate::geometry::outline::{Outline, Point};
 use crate::geometry::solid::{Solid, Stack};
 
-use super::pulley::{CHAMFER_MM, Design, Flanges};
+use super::pulley::{CHAMFER_MM, Design};
+use super::pulley_request::Flanges;
 
 /// The drawn body, proven watertight.
 ///
