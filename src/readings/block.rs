@@ -90,7 +90,8 @@ pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limi
     let columns = layout.names.len();
     let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
     if let Some(line) = leftover.open_quote {
-        let problem = Problem::error(Location::default().line(line), "a quote is opened here and never closed");
+        let problem =
+            Problem::error(Location::default().line(line), "a quote is opened here and never closed");
         reader.block.problems.push(problem.help("close it, or delete it"));
     }
     let mut block = reader.block;
@@ -366,6 +367,12 @@ impl<'a> Reader<'a> {
     #[inline]
     fn copy(&mut self, row: &Row<'_>) -> Option<u32> {
         let Some(column) = self.layout.copy else { return Some(1) };
+        if let digits @ [b'1'..=b'9', ..] = row.cell(column)
+            && digits.len() <= 6
+            && digits.iter().all(u8::is_ascii_digit)
+        {
+            return Some(digits.iter().fold(0, |number, digit| number * 10 + u32::from(digit - b'0')));
+        }
         let number = match number::plain(row.cell(column)) {
             Some(number) => Some(number),
             None => match row.trimmed(column) {
@@ -422,7 +429,11 @@ impl<'a> Reader<'a> {
         };
         let (number, is_new) = self.setup_names.number(name.as_bytes());
         if is_new {
-            self.block.setups.push((name.to_owned(), SetupTable::default()));
+            let table = self.last_setup.as_ref().map_or_else(SetupTable::default, |(_, last)| {
+                // Setups of one file are mostly alike.
+                SetupTable::as_large_as(&self.block.setups[*last].1)
+            });
+            self.block.setups.push((name.to_owned(), table));
         }
         self.last_setup = Some((typed.to_vec(), number));
         number

@@ -115,6 +115,15 @@ impl PartialEq for SetupTable {
 }
 
 impl SetupTable {
+    /// An empty table with room for as much as there is in another.
+    pub(super) fn as_large_as(other: &Self) -> Self {
+        Self {
+            entries: Vec::with_capacity(other.entries.len()),
+            summaries: Vec::with_capacity(other.summaries.len()),
+            index: vec![0; other.index.len()],
+        }
+    }
+
     /// The summary of an entry's readings.
     pub(super) fn repeats(&self, entry: &Entry) -> Repeats {
         match entry.summary {
@@ -125,7 +134,8 @@ impl SetupTable {
 
     /// The features that were read more than once, with their summaries.
     pub(super) fn repeated(&self) -> impl Iterator<Item = (&Entry, &Repeats)> {
-        let repeated = self.entries.iter().filter(|entry| entry.summary != 0);
+        let entries = if self.summaries.is_empty() { &[] } else { &self.entries[..] };
+        let repeated = entries.iter().filter(|entry| entry.summary != 0);
         repeated.map(|entry| (entry, &self.summaries[entry.summary as usize - 1]))
     }
 
