@@ -56,6 +56,11 @@ impl Kind {
         }
     }
 
+    /// The direction that is meant where none is named: z for a height, else `round`, not recorded.
+    pub fn unnamed_axis(self) -> Axis {
+        if self == Self::Height { Axis::Z } else { Axis::Round }
+    }
+
     /// How a swell of 1 mm per side changes the size: +2 outside, -2 inside, 0 where it cancels.
     pub fn swell_sign(self) -> f64 {
         match self {

@@ -1,13 +1,179 @@
-//! `fit`.
+//! `fit`: from a readings sheet to a correction file a setup.
+
+use std::collections::BTreeMap;
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
+use crate::correction::first_layer;
+use crate::correction::fit::{FitOptions, Method, fit_all};
+use crate::correction::fitted::Fit;
+use crate::correction::Form;
+use crate::files::Outputs;
+use crate::problem::{Location, Problem};
+use crate::readings::{CheckedReadings, read_file, summed_up};
 
-/// (stub)
+/// Fit how a setup errs, from the caliper readings of its coupons
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The readings sheet, saved as CSV
+    file: PathBuf,
+    /// Correction file to write; with several setups in the sheet, the folder for one each
+    #[arg(long, value_name = "NAME.correction.toml")]
+    out: Option<PathBuf>,
+    /// Form of the model, in place of the one that the data prefer: offset, shared or own (an offset per
+    /// kind with no scale, one scale for all, a scale per kind); +small-bore adds a term for small bores
+    #[arg(long, value_name = "MODEL")]
+    model: Option<Form>,
+    /// How to estimate: least-squares
+    #[arg(long, default_value = "least-squares")]
+    method: Method,
+    /// Use every reading, also those that look wrong
+    #[arg(long)]
+    keep_all: bool,
+    /// When the coupons were measured, for example 2026-11-25, where the sheet does not say
+    #[arg(long, value_name = "DATE")]
+    date: Option<jiff::civil::Date>,
+    /// Folder to write plots into, as SVG and PNG
+    #[arg(long, value_name = "DIR")]
+    plots: Option<PathBuf>,
+    /// Page to write, with table, plots and what was set aside
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
 
 /// Runs the command.
-pub fn run(_args: &Args, _output: &mut Output) -> Result<Status, Error> {
-    Err(Error::call("not built"))
+pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
+    if args.out.is_none() && args.plots.is_none() && args.report.is_none() && !output.json {
+        return Err(Error::problem(
+            Problem::error(Location::default(), "nothing to write to").help(
+                "name the correction file, as in `--out petg.correction.toml`, or ask for the numbers with --json",
+            ),
+        ));
+    }
+    let mut outputs = Outputs::new(output.force);
+    for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
+        outputs.check_file(target)?;
+    }
+    let readings = read_file(&args.file).map_err(|problems| {
+        let (problems, summary) = summed_up(&args.file, &problems, "nothing was fitted");
+        Error::Input { problems, summary }
+    })?;
+    let fits = fits(args, &readings)?;
+    output.warnings(&readings.warnings)?;
+    output.warnings(&warnings(&fits))?;
+    write(args, &readings, &fits, &mut outputs)?;
+    let written = outputs.commit()?;
+    let answer = FitAnswer { setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect() };
+    let stated = readings.conditions.caliper_error_mm.is_some();
+    let tables: Vec<String> = fits.iter().map(|fit| text(fit, stated)).collect();
+    output.result(&tables.join("\n"), &answer)?;
+    for path in &written {
+        output.progress(&format!("wrote {}", path.display()))?;
+    }
+    if let (Some(path), Some(fit)) = (written.first().filter(|_| args.out.is_some()), fits.first())
+        && let Some((kind, coverage)) = fit.correction.kinds.first_key_value()
+    {
+        output.progress(&format!("next: shrinkrule size {kind} {} --with {}", coverage.max_mm, path.display()))?;
+    }
+    Ok(Status::Done)
+}
+
+/// Every setup's fit, or what is wrong with each that has none.
+fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
+    let options = FitOptions {
+        form: args.model,
+        method: args.method,
+        keep_all: args.keep_all,
+        date: args.date.map(|date| date.to_string()),
+        points: args.plots.is_some() || args.report.is_some(),
+    };
+    let results = fit_all(readings, &options);
+    let mut problems = Vec::new();
+    let mut fits = Vec::new();
+    for (number, result) in results.into_iter().enumerate() {
+        match result {
+            Ok(fit) => fits.push(fit),
+            Err(error) => {
+                let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
+                let message = format!("setup `{setup}`: {error}");
+                problems.push(Problem::error(Location::file(&args.file), message).help(error.help()));
+            }
+        }
+    }
+    if problems.is_empty() {
+        return Ok(fits);
+    }
+    let count = problems.len();
+    let summary = format!(
+        "{count} setup{} of {} cannot be fitted; nothing was written",
+        if count == 1 { "" } else { "s" },
+        readings.setup_count()
+    );
+    Err(Error::Input { problems, summary })
+}
+
+fn warnings(fits: &[Fit]) -> Vec<Problem> {
+    let of = |fit: &Fit| {
+        let setup = fit.correction.setup.clone();
+        let said = fit.correction.warnings.clone().into_iter();
+        said.map(move |warning| Problem::warning(Location::default(), format!("{setup}: {warning}")))
+    };
+    fits.iter().flat_map(of).collect()
+}
+
+fn write(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &[Fit],
+    outputs: &mut Outputs,
+) -> Result<(), Error> {
+    if let Some(out) = &args.out {
+        let targets = targets(out, fits)?;
+        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
+            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
+            outputs.write(target, toml.as_bytes())?;
+        }
+    }
+    // Integration point: `--plots` draws `plot::fit_figures(fit)` of every fit into its folder, `--report`
+    // writes `report::fit_report(fits)`; both go through `outputs`.
+    if args.plots.is_some() || args.report.is_some() {
+        return Err(Error::call("plots and reports are not drawn yet"));
+    }
+    Ok(())
+}
+
+/// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
+fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
+    let ends_as_folder = out.as_os_str().to_string_lossy().ends_with(std::path::MAIN_SEPARATOR);
+    if fits.len() == 1 && !out.is_dir() && !ends_as_folder {
+        return Ok(vec![out.to_owned()]);
+    }
+    if out.extension() == Some(OsStr::new("toml")) && !out.is_dir() {
+        return Err(Error::problem(
+            Problem::error(
+                Location::file(out),
+                format!("the sheet has {} setups, and this names one file", fits.len()),
+            )
+            .help("name a folder: each setup gets its own correction file in it"),
+        ));
+    }
+    let mut taken: BTreeMap<String, &str> = BTreeMap::new();
+    for fit in fits {
+        let setup = fit.correction.setup.as_str();
+        if let Some(other) = taken.insert(file_stem(setup), setup) {
+            let name = format!("{}.correction.toml", file_stem(setup));
+            return Err(Error::problem(
+                Problem::error(
+                    Location::file(out.join(&name)),
+                    format!("the setups `{other}` and `{setup}` would both be written here"),
+                )
+                .help("give the setups names that differ in letters or digits"),
+            ));
+        }
+    }
+    let name = |fit: &Fit| out.join(format!("{}.correction.toml", file_stem(&fit.correction.setup)));
+    Ok(fits.iter().map(name).collect())
 }

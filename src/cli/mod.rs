@@ -7,6 +7,7 @@ pub mod output;
 mod coupons;
 mod demo;
 mod fit;
+mod limits;
 mod parts;
 mod pulley;
 mod readings;
@@ -58,6 +59,15 @@ impl Error {
     /// A single problem, without a summary line.
     pub fn problem(problem: Problem) -> Self {
         Self::Input { problems: vec![problem], summary: String::new() }
+    }
+
+    /// Problems of a file, and the line that sums up: `2 problems in parts.csv; nothing was sized`.
+    pub fn in_file(problems: Vec<Problem>, path: &std::path::Path, outcome: &str) -> Self {
+        let count = match problems.len() {
+            1 => "1 problem".to_owned(),
+            n => format!("{n} problems"),
+        };
+        Self::Input { problems, summary: format!("{count} in {}; {outcome}", path.display()) }
     }
 
     fn problems(&self) -> Vec<Problem> {

@@ -1,13 +1,89 @@
-//! `parts`.
+//! `parts`: sizes to draw for a whole parts list, from a saved correction.
 
+use std::path::PathBuf;
+
+use crate::correction::Correction;
+use crate::files::{self, Outputs};
+use crate::parts::parts_list::PartsList;
+use crate::parts::sized_list::SizedList;
+use crate::problem::{Location, Problem};
+use crate::units::Mm;
+
+use super::limits::named_fits;
 use super::output::Output;
 use super::{Error, Status};
 
-/// (stub)
+/// More lines than this that cannot be met are counted and not listed.
+const MOST_LISTED: usize = 50;
+
+/// Print the sizes to draw for a parts list, and write the list with them
+///
+/// The list is CSV (comma, semicolon or tab; decimal point or comma) with the columns part, dimension,
+/// kind, axis, target_mm, and of what the print must keep one of: lower_mm and upper_mm; class (H7, g6);
+/// fit (press, snug, slide, free) with mate_mm. Other columns are kept.
+///
+/// With limits, target_mm is aimed at, or their middle where it is blank. With a class or a fit, target_mm
+/// is the nominal size (mate_mm stands in for it) and the middle of the limits that follow is aimed at;
+/// the column note says so. mate_lower_mm and mate_upper_mm give the bought part's own limits: the
+/// chance is then that of the clearance over all such parts.
+///
+/// A line that cannot be met says why in note, the others still come out, and the exit code is 1.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// Parts list
+    #[arg(value_name = "FILE")]
+    list: PathBuf,
+    /// Correction file written by `fit`
+    #[arg(long = "with", value_name = "CORRECTION")]
+    correction: PathBuf,
+    /// CSV to write: the list with draw_mm, expected_mm, low95_mm, high95_mm, chance and note
+    #[arg(long, value_name = "FILE", required_unless_present = "json")]
+    out: Option<PathBuf>,
+    /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
+    #[arg(long, value_name = "FILE")]
+    fits: Option<PathBuf>,
+    /// Step that sizes to draw are rounded to; 0 leaves them as they are
+    #[arg(long, value_name = "MM", default_value = "0.01")]
+    step: Mm,
+}
 
 /// Runs the command.
-pub fn run(_args: &Args, _output: &mut Output) -> Result<Status, Error> {
-    Err(Error::call("not built"))
+pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
+    let mut outputs = Outputs::new(output.force);
+    if let Some(out) = &args.out {
+        outputs.check_file(out)?;
+    }
+    let fits = named_fits(args.fits.as_ref())?;
+    let correction = Correction::read(&args.correction)?;
+    let list = PartsList::parse(&files::read(&args.list)?, &args.list)
+        .map_err(|problems| Error::in_file(problems, &args.list, "nothing was sized"))?;
+    let sized = SizedList::new(&list, &correction, &fits, args.step);
+    if let Some(out) = &args.out {
+        outputs.write(out, &sized.to_csv().map_err(std::io::Error::other)?)?;
+        outputs.commit()?;
+    }
+    output.warnings(&list.warnings)?;
+    for warning in &sized.warnings {
+        output.warnings(&[Problem::warning(Location::default(), warning)])?;
+    }
+    output.result(&sized.to_text(), &sized)?;
+    report(args, &sized, output)
+}
+
+/// Says on stderr what was written and which lines cannot be met.
+fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Status, Error> {
+    if let Some(out) = &args.out {
+        output.progress(&format!("wrote {}", out.display()))?;
+    }
+    if sized.not_met.is_empty() {
+        return Ok(Status::Done);
+    }
+    let listed = sized.not_met.iter().take(MOST_LISTED).map(|line| {
+        let place = Location::file(&args.list).line(line.line);
+        let problem = Problem::error(place, line.reason.clone());
+        line.help.iter().fold(problem, |problem, help| problem.help(help.clone()))
+    });
+    let listed: Vec<Problem> = listed.collect();
+    output.failure(&listed, &sized.summary())?;
+    Ok(Status::No)
 }

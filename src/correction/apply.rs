@@ -110,7 +110,7 @@ impl Correction {
     }
 
     /// Variance that the coefficients' uncertainty gives the deviation at this size, mm^2.
-    fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
+    pub fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
         let row: Vec<f64> = self.terms.iter().map(|term| term.value(kind, axis, drawn_mm)).collect();
         let weighted = self.covariance.iter().zip(&row);
         weighted.map(|(line, a)| a * line.iter().zip(&row).map(|(c, b)| c * b).sum::<f64>()).sum()

@@ -5,8 +5,22 @@
 //! place that says what each coefficient does to a size; fit, prediction, correction file and pulley
 //! all go through it.
 
+pub mod answer;
 pub mod apply;
+mod estimate;
+pub mod file;
+pub mod first_layer;
+pub mod fit;
 pub mod fitted;
+pub mod form;
+mod moments;
+mod observations;
+mod read_file;
+mod shape;
+pub mod spread;
+pub mod summary;
+mod suspects;
+mod toml_keys;
 
 use std::collections::BTreeMap;
 

@@ -1,1 +1,17 @@
-//! (empty for now)
+//! What is made of a correction: sizes to draw, one by one and for a whole parts list, and pulleys.
+//!
+//! Dimensions first, then solids.
+
+#[cfg(test)]
+mod fixture;
+pub mod parts_list;
+pub mod pulley;
+pub mod pulley_answer;
+pub mod pulley_check;
+pub mod pulley_estimate;
+pub mod pulley_law;
+pub mod pulley_picture;
+pub mod pulley_solid;
+pub mod sized;
+pub mod sized_list;
+pub mod sized_table;

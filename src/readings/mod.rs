@@ -39,6 +39,7 @@ mod records;
 pub mod slips;
 pub mod summary;
 mod table;
+pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
 use table::{Definition, SetupTable};

@@ -1,1 +1,13 @@
-//! (empty for now)
+//! Pages from finished results; nothing is computed here.
+
+pub mod fit;
+pub mod guide;
+pub mod page;
+
+/// Why a page could not be made.
+#[derive(Debug, thiserror::Error)]
+pub enum ReportError {
+    /// The page could not be filled in.
+    #[error("cannot fill in the page: {0}")]
+    Template(#[from] askama::Error),
+}

@@ -5,7 +5,7 @@
 //!
 //! Good to about ten digits (statrs 0.19 against 30-digit arithmetic); state six at most.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Degrees of freedom from which Student t is the normal to all digits that are printed.
 const AS_GOOD_AS_NORMAL: f64 = 1e6;
@@ -35,6 +35,30 @@ pub fn t_below(t: f64, dof: f64) -> f64 {
         Shape::Student(distribution) => distribution.cdf(t),
         Shape::Unknown => 0.5,
     }
+}
+
+/// The density of Student t with `dof` at `t`; 0 where nothing is known of the spread.
+pub fn t_density(t: f64, dof: f64) -> f64 {
+    match student(dof) {
+        Shape::Normal => Normal::standard().pdf(t),
+        Shape::Student(distribution) => distribution.pdf(t),
+        Shape::Unknown => 0.0,
+    }
+}
+
+/// The probability that F with these degrees of freedom exceeds `f`; 1 when there are none.
+pub fn f_above(f: f64, dof_above: f64, dof_below: f64) -> f64 {
+    match FisherSnedecor::new(dof_above, dof_below) {
+        Ok(_) if f == f64::INFINITY => 0.0,
+        Ok(distribution) if f > 0.0 => distribution.sf(f),
+        _ => 1.0,
+    }
+}
+
+/// How far the outlying one of `tests` normal values may stand from the rest, in standard deviations
+/// that have `dof` degrees of freedom, before the chance of it is below `level`: Bonferroni, two-sided.
+pub fn outlying(level: f64, tests: f64, dof: f64) -> f64 {
+    t_quantile(1.0 - level / (2.0 * tests.max(1.0)), dof)
 }
 
 enum Shape {
@@ -71,5 +95,16 @@ mod tests {
         assert_eq!(t_quantile(0.975, 0.0), f64::INFINITY);
         assert_eq!(t_quantile(0.5, f64::NAN), 0.0);
         assert_eq!(t_below(2.0, 0.0), 0.5);
+        assert_eq!(t_density(0.0, 0.0), 0.0);
+    }
+
+    #[test]
+    fn the_density_is_the_slope_of_the_area() {
+        for dof in [1.0, 2.5, 30.0, f64::INFINITY] {
+            for t in [-2.0, 0.0, 0.7] {
+                let slope = (t_below(t + 1e-4, dof) - t_below(t - 1e-4, dof)) / 2e-4;
+                assert!((slope - t_density(t, dof)).abs() < 1e-7, "t {t}, dof {dof}");
+            }
+        }
     }
 }

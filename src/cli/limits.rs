@@ -1,0 +1,72 @@
+//! The options that say what a printed size must keep, shared by every command that sizes one thing.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::fits::Limits;
+use crate::fits::aim::{Aim, CannotAim, Demand, Request};
+use crate::fits::iso286::Class;
+use crate::fits::named::{FitsFileError, NamedFits};
+use crate::kind::Kind;
+use crate::problem::{Location, Problem};
+use crate::units::Mm;
+
+use super::Error;
+
+/// What the printed size must keep
+#[derive(Debug, Default, Args)]
+#[group(skip)]
+#[command(next_help_heading = "What the print must keep")]
+pub struct LimitsArgs {
+    /// Limits of the printed size; MM is the target, and their middle when MM is left out
+    #[arg(long, value_name = "LO..HI", conflicts_with_all = ["class", "fit", "mate"], allow_hyphen_values = true)]
+    within: Option<Limits>,
+    /// Tolerance class, H7 for an inside, g6 for an outside; the target is the middle of its limits on MM
+    #[arg(long, conflicts_with = "fit")]
+    class: Option<Class>,
+    /// Fit with a bought part: press, snug, slide, free; the target is the middle of its limits on the mate
+    #[arg(long, value_name = "NAME")]
+    fit: Option<String>,
+    /// Size of the bought part; MM when left out, and instead of MM
+    #[arg(long, value_name = "MM")]
+    mate: Option<Mm>,
+    /// Limits of the bought part itself, when known: the chance is then that of the clearance
+    #[arg(long, value_name = "LO..HI", conflicts_with_all = ["within", "class"])]
+    mate_within: Option<Limits>,
+    /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
+    #[arg(long, value_name = "FILE", requires = "fit")]
+    fits: Option<PathBuf>,
+}
+
+impl LimitsArgs {
+    /// The size to aim at for this kind and the size on the command line.
+    pub fn aim(&self, kind: Kind, size: Option<Mm>) -> Result<Aim, Error> {
+        let fits = named_fits(self.fits.as_ref())?;
+        let demand = match (self.within, self.class, &self.fit) {
+            (Some(limits), _, _) => Demand::Within(limits),
+            (_, Some(class), _) => Demand::Class(class),
+            (_, _, Some(name)) => Demand::Fit(fits.get(name).map_err(|error| refusal(&error.into()))?),
+            _ => Demand::None,
+        };
+        let request = Request { kind, size, mate: self.mate, mate_limits: self.mate_within, demand };
+        request.aim().map_err(|error| refusal(&error))
+    }
+}
+
+/// The bundled fits, with those of the person's own file.
+pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
+    let Some(path) = own else { return Ok(NamedFits::bundled()) };
+    NamedFits::read(path).map_err(|error| match error {
+        FitsFileError::File(error) => Error::File(error),
+        FitsFileError::Problems(problems) => Error::in_file(problems, path, "nothing was sized"),
+    })
+}
+
+fn refusal(error: &CannotAim) -> Error {
+    let problem = Problem::error(Location::default(), error.to_string());
+    Error::problem(match error.help() {
+        Some(help) => problem.help(help),
+        None => problem,
+    })
+}

@@ -1,0 +1,346 @@
+//! From checked readings to a correction.
+//!
+//! Repeats are averaged, suspects set aside, the form of the model chosen by AICc or taken as asked, the
+//! deviations fitted by ordinary least squares, one observation a feature and print, and the spreads that
+//! a new print adds taken from what is left. Standard errors are those of plain least squares: of the
+//! prints that were measured, not of all that the printer could make; a prediction adds the print-to-print
+//! spread (see [`super::apply`]).
+
+use std::collections::BTreeMap;
+
+use crate::kind::Kind;
+use crate::readings::{CheckedReadings, Conditions, SetupReadings};
+use crate::stats::least_squares::NoSolution;
+
+use super::estimate::Estimate;
+use super::fitted::{Fit, FittedPoint};
+use super::observations::{Observation, observations};
+use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
+use super::suspects::{self, LARGEST_SHARE, Suspects};
+use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape};
+
+/// How the coefficients are estimated.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Method {
+    /// Ordinary least squares of the features' means.
+    #[default]
+    LeastSquares,
+}
+
+/// A word that names no method.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{text}` is no method; expected least-squares")]
+pub struct UnknownMethod {
+    /// The offending text.
+    pub text: String,
+}
+
+impl Method {
+    /// The word used in files and flags.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::LeastSquares => "least-squares",
+        }
+    }
+}
+
+impl std::str::FromStr for Method {
+    type Err = UnknownMethod;
+
+    fn from_str(text: &str) -> Result<Self, UnknownMethod> {
+        let found = [Self::LeastSquares].into_iter().find(|method| method.name() == text.trim());
+        found.ok_or_else(|| UnknownMethod { text: text.trim().to_owned() })
+    }
+}
+
+/// What a fit may be told.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FitOptions {
+    /// The form of the model; `None` lets the data decide.
+    pub form: Option<Form>,
+    /// How the coefficients are estimated.
+    pub method: Method,
+    /// Use every reading, however wrong it looks.
+    pub keep_all: bool,
+    /// When the coupons were measured, in place of what the readings say.
+    pub date: Option<String>,
+    /// Give the points behind the fit as well, for plots.
+    pub points: bool,
+}
+
+impl Default for FitOptions {
+    fn default() -> Self {
+        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true }
+    }
+}
+
+/// Why there is no fit.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum FitError {
+    /// Nothing that a fit is about was measured.
+    #[error("nothing to fit: no feature has a reading")]
+    NothingMeasured,
+    /// A scale was asked for and every kind was measured at one size.
+    #[error("no scale can be told from one size: {}", one_size(sizes))]
+    OneSize {
+        /// The form that was asked for.
+        form: Form,
+        /// The only size of each kind, mm.
+        sizes: Vec<(Kind, f64)>,
+    },
+    /// The small-bore term was asked for with too few sizes of bores.
+    #[error("the small-bore term needs bores of three sizes: there are {sizes}")]
+    FewBores {
+        /// The form that was asked for.
+        form: Form,
+        /// How many sizes there are.
+        sizes: usize,
+    },
+    /// Not more observations than coefficients.
+    #[error(
+        "{observations} measured feature{} cannot tell the {coefficients} coefficient{} of `{form}` and their spread",
+        s(*observations),
+        s(*coefficients as u64)
+    )]
+    TooFew {
+        /// The form.
+        form: Form,
+        /// Features measured, counted per print.
+        observations: u64,
+        /// Coefficients wanted.
+        coefficients: usize,
+    },
+    /// The coefficients cannot be told apart.
+    #[error("`{form}` cannot be fitted: {reason}")]
+    NoSolution {
+        /// The form.
+        form: Form,
+        /// Why.
+        reason: NoSolution,
+    },
+}
+
+impl FitError {
+    /// What the person can do about it.
+    pub fn help(&self) -> String {
+        match self {
+            Self::NothingMeasured => "fill in the readings of at least two features of one kind".to_owned(),
+            Self::OneSize { .. } => {
+                "print and measure a second size, several times larger, or leave --model out".to_owned()
+            }
+            Self::FewBores { .. } => {
+                "print and measure bores of at least three sizes, from about 3 to 10 mm".to_owned()
+            }
+            Self::TooFew { form, .. } if form.scale != ScaleForm::Offset => {
+                "measure more features or a second print, or ask for --model offset".to_owned()
+            }
+            Self::TooFew { .. } => "measure more features, or a second print of the same coupons".to_owned(),
+            Self::NoSolution { .. } => {
+                "print and measure sizes further apart, or ask for --model offset".to_owned()
+            }
+        }
+    }
+}
+
+fn one_size(sizes: &[(Kind, f64)]) -> String {
+    let each: Vec<String> =
+        sizes.iter().map(|(kind, size)| format!("{} of {size} mm only", kind.plural())).collect();
+    each.join(", ")
+}
+
+fn s(count: u64) -> &'static str {
+    if count == 1 { "" } else { "s" }
+}
+
+/// Fits the correction of one setup.
+pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
+    let Method::LeastSquares = options.method;
+    // The standard deviation of rounding to the caliper's step: nothing closer is told apart.
+    let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
+    let mut seen = observations(setup);
+    let mut found = Suspects::default();
+    suspects::slips(&mut seen, &mut found);
+    suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
+    let mut estimate =
+        suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
+    found.set_aside.sort_by_key(|aside| aside.line);
+    let mut warnings = Vec::new();
+    if options.keep_all && !found.set_aside.is_empty() {
+        warnings.push(kept(&found));
+        found = Suspects::default();
+        seen = observations(setup);
+        estimate = Estimate::new(&seen, options.form, least_sd_mm)?;
+    }
+    if found.too_many {
+        warnings.push(format!(
+            "more than {:.0} % of the features stand apart from the others: the sheet or the model is wrong, not a few readings",
+            100.0 * LARGEST_SHARE
+        ));
+    }
+    let prints = count_prints(&seen);
+    let spread = spread(&seen, &estimate, conditions);
+    warnings.extend(what_cannot_be_told(&estimate, prints, spread.print.dof.is_none(), options));
+    warnings.extend(first_layer::spread(setup).map(|spread| spread.in_words()));
+    let variance = estimate.solution.variance().unwrap_or(0.0);
+    let correction = Correction {
+        setup: setup.setup.clone(),
+        date: options.date.clone().or_else(|| conditions.date.clone()),
+        readings_file: String::new(),
+        readings_sha256: String::new(),
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        form: estimate.choice.form,
+        runners_up: runners_up(&estimate, options),
+        terms: estimate.terms.clone(),
+        coefficients: estimate.solution.coefficients.clone(),
+        covariance: estimate.solution.covariance(variance),
+        dof: estimate.solution.dof() as f64,
+        prints,
+        kinds: coverage(&seen, &estimate),
+        spread,
+        set_aside: found.set_aside,
+        warnings,
+    };
+    Ok(Fit {
+        correction,
+        points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
+        r_squared: r_squared(&estimate),
+        residual_sd_mm: estimate.residual_sd_mm(),
+    })
+}
+
+/// Fits every setup of a file, in the file's order.
+pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fit, FitError>> {
+    let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
+    let one = |setup: &SetupReadings| {
+        let mut fit = fit(setup, &checked.conditions, options)?;
+        fit.correction.readings_file = file.clone().into_owned();
+        fit.correction.readings_sha256.clone_from(&checked.source.sha256);
+        Ok(fit)
+    };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    // Below this the threads cost more than they bring.
+    if checked.setup_count() < 16 || threads == 1 {
+        return checked.setups().map(|setup| one(&setup)).collect();
+    }
+    let share = checked.setup_count().div_ceil(threads);
+    std::thread::scope(|scope| {
+        let some = |from: usize| {
+            let numbers = from..(from + share).min(checked.setup_count());
+            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
+        };
+        let starts = (0..checked.setup_count()).step_by(share);
+        let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();
+        workers.into_iter().flat_map(|worker| worker.join().expect("a fit only returns errors")).collect()
+    })
+}
+
+fn kept(found: &Suspects) -> String {
+    let lines: Vec<String> = found.set_aside.iter().map(|aside| aside.line.to_string()).collect();
+    format!(
+        "{} reading{} look{} wrong and {} used because of --keep-all: line{} {}",
+        lines.len(),
+        s(lines.len() as u64),
+        if lines.len() == 1 { "s" } else { "" },
+        if lines.len() == 1 { "is" } else { "are" },
+        s(lines.len() as u64),
+        lines.join(", ")
+    )
+}
+
+fn count_prints(seen: &[Observation]) -> u32 {
+    let mut copies: Vec<u32> = Vec::new();
+    for seen in seen.iter().filter(|seen| seen.used) {
+        if let Err(place) = copies.binary_search(&seen.copy) {
+            copies.insert(place, seen.copy);
+        }
+    }
+    copies.len() as u32
+}
+
+/// What the data cannot tell, in plain words.
+fn what_cannot_be_told(
+    estimate: &Estimate,
+    prints: u32,
+    print_allowed_for: bool,
+    options: &FitOptions,
+) -> Vec<String> {
+    let mut warnings = Vec::new();
+    if print_allowed_for {
+        let why = if prints == 1 { "one print was measured" } else { "no kind was measured on two prints" };
+        warnings.push(format!(
+            "{why}: how much one print differs from the next cannot be told, and {PRINT_ALLOWANCE_MM} mm (standard deviation) is allowed for it; print and measure the coupons a second time"
+        ));
+    }
+    let one_size = |estimate: &Estimate| {
+        let single = estimate.kinds.iter().filter(|of| of.sizes < 2);
+        single.map(|of| format!("{} ({} mm)", of.kind.plural(), of.min_mm)).collect::<Vec<_>>().join(", ")
+    };
+    let form = estimate.choice.form;
+    if estimate.kinds.iter().all(|of| of.sizes < 2) {
+        warnings.push(format!(
+            "no scale can be told from one size: {}; the offset holds near it only",
+            one_size(estimate)
+        ));
+    } else if form.scale == ScaleForm::Own && estimate.kinds.iter().any(|of| of.sizes < 2) {
+        warnings.push(format!(
+            "no scale can be told for what was measured at one size: {}",
+            one_size(estimate)
+        ));
+    }
+    warnings.extend(shape::poor_fits(estimate, options.form.is_some()));
+    warnings
+}
+
+fn runners_up(estimate: &Estimate, options: &FitOptions) -> Vec<RunnerUp> {
+    if options.form.is_some() { Vec::new() } else { estimate.choice.others.clone() }
+}
+
+fn coverage(seen: &[Observation], estimate: &Estimate) -> BTreeMap<Kind, Coverage> {
+    let mut readings = [0_u64; Kind::ALL.len()];
+    for seen in seen.iter().filter(|seen| seen.used) {
+        readings[seen.kind as usize] += u64::from(seen.count);
+    }
+    let of = |of: &super::moments::Moments| Coverage {
+        min_mm: of.min_mm,
+        max_mm: of.max_mm,
+        features: of.count as u32,
+        readings: readings[of.kind as usize],
+    };
+    estimate.kinds.iter().map(|kind| (kind.kind, of(kind))).collect()
+}
+
+/// Share of the deviations' squares about their common mean that the fit explains.
+fn r_squared(estimate: &Estimate) -> Option<f64> {
+    let kinds = &estimate.kinds;
+    let count = kinds.iter().map(|of| of.count).sum::<u64>() as f64;
+    let mean = kinds.iter().map(|of| of.count as f64 * of.mean_mm).sum::<f64>() / count;
+    let total: f64 = kinds.iter().map(|of| of.yy + of.count as f64 * (of.mean_mm - mean).powi(2)).sum();
+    (total > 0.0).then(|| 1.0 - estimate.solution.residual_squares / total)
+}
+
+fn points(setup: &SetupReadings, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {
+    let point = |(at, seen): (usize, &Observation)| {
+        let readings = &setup.features[seen.feature];
+        let standing = estimate.standing(at, seen);
+        let used = standing.filter(|_| seen.used);
+        let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
+        FittedPoint {
+            coupon: readings.coupon.clone(),
+            feature: readings.feature.clone(),
+            kind: seen.kind,
+            axis: readings.axis,
+            copy: seen.copy,
+            line: readings.repeats.lowest.line.min(readings.repeats.highest.line),
+            nominal_mm: seen.nominal_mm,
+            measured_mm: seen.mean_mm,
+            count: seen.count,
+            deviation_mm: seen.deviation_mm(),
+            fitted_mm,
+            residual_mm: seen.deviation_mm() - fitted_mm,
+            studentised: used.and_then(|standing| standing.studentised),
+            leverage: used.map(|standing| standing.leverage),
+            set_aside: !seen.used,
+        }
+    };
+    seen.iter().enumerate().map(point).collect()
+}

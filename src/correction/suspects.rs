@@ -1,0 +1,339 @@
+//! Readings that do not belong with the others: found by stated tests, named by line.
+//!
+//! Three rounds. First the slips of the pen that [`crate::readings::slips`] recognises by themselves.
+//! Then single readings that stand apart from the repeats of the same feature: the extreme one against
+//! the others, in units of the pooled repeat spread. Then features that stand apart from the fit: the
+//! externally studentised residual. Both tests are two-sided, at a level of 5 % for the whole setup
+//! (Bonferroni), so that one clean setup in twenty loses a reading.
+//!
+//! Several gross errors hide each other from such a test and can turn it against a good reading. So it
+//! starts from a fit by least absolute residuals, holds back whatever stands five robust spreads away,
+//! takes points in again one by one while they pass, and only then puts out, one by one, what fails.
+//!
+//! Source: Hadi and Simonoff, Journal of the American Statistical Association 88 (1993) 1264 (forward
+//! inclusion from a clean start); Cook and Weisberg, Residuals and Influence in Regression, 2.2.2.
+
+use crate::kind::Axis;
+use crate::readings::{Reading, SetupReadings, slips};
+use crate::stats::distribution::outlying;
+use crate::stats::least_absolute;
+use crate::stats::robust::spread;
+
+use super::estimate::Estimate;
+use super::fit::FitError;
+use super::form::richest;
+use super::moments::Moments;
+use super::observations::{Cells, Observation};
+use super::{Form, SetAside};
+
+/// Chance that a clean setup loses anything to one of the two tests.
+const FAMILY_LEVEL: f64 = 0.05;
+/// Held back at the start: this many robust spreads from the robust fit. By feel; what is held back
+/// without cause is taken in again.
+const HELD_BACK: f64 = 5.0;
+/// At most this share of the features is set aside by the test; more means that the model or the sheet
+/// is wrong and not a few readings.
+pub(super) const LARGEST_SHARE: f64 = 0.2;
+
+/// What was found.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Suspects {
+    pub set_aside: Vec<SetAside>,
+    /// The share of features that the test would set aside was larger than allowed.
+    pub too_many: bool,
+}
+
+/// Sets readings aside that a slip of the pen explains, or that lie nowhere near their nominal size.
+///
+/// Of a feature the smallest and the largest reading are known; when what is left is a slip as a whole,
+/// all of it was mistyped and goes.
+pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
+    for seen in observations {
+        let nominal_mm = seen.nominal_mm;
+        let reason = |mm: f64| slips::likely(mm, nominal_mm).map(|slip| format!("{mm} {slip}"));
+        for reading in [seen.lowest, seen.highest].into_iter().flatten() {
+            let known = seen.lowest == Some(reading) || seen.highest == Some(reading);
+            let Some(reason) = reason(reading.mm).filter(|_| seen.used && known) else { continue };
+            seen.without(reading);
+            found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+        }
+        if seen.used && slips::likely(seen.mean_mm, nominal_mm).is_some() {
+            seen.used = false;
+        }
+    }
+}
+
+/// Sets single readings aside that stand apart from the repeats of their feature.
+pub(super) fn among_repeats(
+    setup: &SetupReadings,
+    observations: &mut [Observation],
+    least_sd_mm: f64,
+    found: &mut Suspects,
+) {
+    let Some(limit) = repeat_limit_mm2(observations, least_sd_mm) else { return };
+    let clean = |seen: &Observation| {
+        seen.used && seen.count > 1 && seen.squares_mm2 <= limit * f64::from(seen.count - 1)
+    };
+    let readings: u32 = observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
+    let (mut squares, mut dof) = (0.0, 0.0);
+    for seen in observations.iter().filter(|seen| clean(seen)) {
+        squares += seen.squares_mm2;
+        dof += f64::from(seen.count - 1);
+    }
+    let mut bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
+    let mut bound_dof = dof;
+    for at in 0..observations.len() {
+        // What no reading of a feature can reach, since none can gain more than all its squares.
+        let rest = (squares - observations[at].squares_mm2).max(0.0) / (dof - 1.0);
+        if dof > 3.0 && observations[at].squares_mm2 <= bound * bound * rest.max(least_sd_mm * least_sd_mm) {
+            continue;
+        }
+        while let Some(worst) = extreme(&observations[at]) {
+            let seen = &observations[at];
+            let n = f64::from(seen.count);
+            let gain = n / (n - 1.0) * (worst.mm - seen.mean_mm).powi(2);
+            let (others, others_dof) =
+                if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
+            if others_dof < 3.0 {
+                break;
+            }
+            let sd = (others.max(0.0) / others_dof).sqrt().max(least_sd_mm);
+            let times = gain.sqrt() / sd;
+            if bound_dof != dof {
+                bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
+                bound_dof = dof;
+            }
+            if times <= bound {
+                break;
+            }
+            found.set_aside.push(SetAside {
+                line: worst.line,
+                reading_mm: worst.mm,
+                reason: repeat_reason(setup, seen, worst, times, bound),
+            });
+            let was_clean = clean(seen);
+            observations[at].without(worst);
+            if was_clean {
+                squares -= gain;
+                dof -= 1.0;
+            }
+        }
+    }
+}
+
+/// Variance within a feature above which the feature is no measure of the repeat spread, mm^2.
+fn repeat_limit_mm2(observations: &[Observation], least_sd_mm: f64) -> Option<f64> {
+    let repeated = observations.iter().filter(|seen| seen.used && seen.count > 1);
+    let middle = least_absolute::middle(repeated.map(|seen| {
+        let dof = f64::from(seen.count - 1);
+        // Median of chi-square over its degrees of freedom, Wilson and Hilferty.
+        seen.squares_mm2 / dof / (1.0 - 2.0 / (9.0 * dof)).powi(3)
+    }))?;
+    Some(HELD_BACK * HELD_BACK * middle.max(least_sd_mm * least_sd_mm))
+}
+
+/// Of three readings or more, the one furthest from their mean, where it is known.
+fn extreme(seen: &Observation) -> Option<Reading> {
+    if !seen.used || seen.count < 3 {
+        return None;
+    }
+    let distance = |reading: &Reading| (reading.mm - seen.mean_mm).abs();
+    let both = seen.lowest.into_iter().chain(seen.highest);
+    both.max_by(|a, b| distance(a).total_cmp(&distance(b)))
+}
+
+fn repeat_reason(
+    setup: &SetupReadings,
+    seen: &Observation,
+    worst: Reading,
+    times: f64,
+    bound: f64,
+) -> String {
+    let n = f64::from(seen.count);
+    let apart = (worst.mm - seen.mean_mm) * n / (n - 1.0);
+    format!(
+        "{:.2} mm {} the other {} readings of {}: {times:.1} times the repeat spread, the limit is {bound:.1}",
+        apart.abs(),
+        side(apart),
+        seen.count - 1,
+        name(setup, seen),
+    )
+}
+
+/// Sets features aside that stand apart from the fit; the fit of the others.
+pub(super) fn among_features(
+    setup: &SetupReadings,
+    observations: &mut [Observation],
+    forced: Option<Form>,
+    least_sd_mm: f64,
+    found: &mut Suspects,
+) -> Result<Estimate, FitError> {
+    let mut estimate = Estimate::new(observations, forced, least_sd_mm)?;
+    let total = observations.iter().filter(|seen| seen.used).count();
+    let allowed = (LARGEST_SHARE * total as f64) as usize;
+    let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
+    let look = first_look(&estimate, observations, total);
+    if look != FirstLook::Clean && hold_back(observations, &estimate, least_sd_mm, allowed) {
+        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
+    } else if look != FirstLook::Fails {
+        return Ok(estimate);
+    }
+    let refit = |observations: &[Observation]| {
+        Estimate::new(observations, loosened(forced, observations), least_sd_mm)
+    };
+    // Taken in again while they pass, the nearest first: each makes the test of the next one fairer.
+    while let Some(at) = nearest_outside(&estimate, observations, &candidates, total) {
+        observations[at].used = true;
+        estimate = refit(observations)?;
+    }
+    // Then put out while one fails, the furthest first; what is put out here stays out.
+    while let Some(at) = furthest_inside(&estimate, observations, total) {
+        if candidates.iter().filter(|at| !observations[**at].used).count() >= allowed {
+            found.too_many = true;
+            break;
+        }
+        observations[at].used = false;
+        estimate = refit(observations)?;
+    }
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
+    for at in candidates.into_iter().filter(|at| !observations[*at].used) {
+        let seen = &observations[at];
+        if let Some(standing) = estimate.standing(at, seen) {
+            let reason = feature_reason(setup, seen, standing.residual_mm, standing.studentised, bound);
+            let both = [seen.lowest, seen.highest].into_iter().flatten();
+            let mut lines: Vec<Reading> = both.collect();
+            lines.dedup();
+            for reading in lines {
+                let reason = reason.clone();
+                found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+            }
+        }
+    }
+    Ok(estimate)
+}
+
+/// The point held back that stands nearest to the fit, when it passes.
+fn nearest_outside(
+    estimate: &Estimate,
+    observations: &[Observation],
+    candidates: &[usize],
+    total: usize,
+) -> Option<usize> {
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof() + 1.0);
+    let outside = candidates.iter().filter(|at| !observations[**at].used);
+    // Where nothing of its kind is left inside, nothing speaks against it.
+    let size = |at: usize| {
+        let standing = estimate.standing(at, &observations[at]);
+        standing.and_then(|standing| standing.studentised).map_or(0.0, f64::abs)
+    };
+    let nearest = outside.map(|at| (*at, size(*at))).min_by(|(_, a), (_, b)| a.total_cmp(b));
+    nearest.filter(|(_, size)| *size <= bound).map(|(at, _)| at)
+}
+
+/// The point inside that stands furthest from the fit of the others, when it fails.
+fn furthest_inside(estimate: &Estimate, observations: &[Observation], total: usize) -> Option<usize> {
+    let bound = outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof());
+    let inside = observations.iter().enumerate().filter(|(_, seen)| seen.used);
+    let sizes = inside.filter_map(|(at, seen)| Some((at, estimate.standing(at, seen)?.studentised?.abs())));
+    let furthest = sizes.max_by(|(_, a), (_, b)| a.total_cmp(b));
+    furthest.filter(|(_, size)| *size > bound).map(|(at, _)| at)
+}
+
+/// What the plain fit shows of outliers.
+#[derive(Clone, Copy, PartialEq)]
+enum FirstLook {
+    /// Every point passes, and nothing can hide in tails like these.
+    Clean,
+    /// Every point passes, but several may hide each other.
+    MayHide,
+    /// A point fails.
+    Fails,
+}
+
+fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -> FirstLook {
+    let bound = estimate.quick_bound(outlying(FAMILY_LEVEL, total as f64, estimate.outlier_dof()));
+    let mut sizes = Vec::with_capacity(total);
+    for (at, seen) in observations.iter().enumerate() {
+        let Some((residual_mm, squared)) = estimate.quick(at, seen) else { continue };
+        if squared > bound {
+            return FirstLook::Fails;
+        }
+        sizes.push(residual_mm);
+    }
+    // A normal sample's spread by its median is within a few per cent of its standard deviation when
+    // it is large; a small sample is looked at more closely at once.
+    let narrow = spread(&sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
+    if total < 60 || narrow { FirstLook::MayHide } else { FirstLook::Clean }
+}
+
+/// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
+///
+/// The fit is to the median of each kind and size, so that a size with several prints has resisted
+/// already, and costs the same for a thousand prints as for one.
+fn hold_back(
+    observations: &mut [Observation],
+    estimate: &Estimate,
+    least_sd_mm: f64,
+    allowed: usize,
+) -> bool {
+    let cells = &estimate.cells;
+    let terms = richest(&estimate.kinds).terms(&estimate.kinds);
+    let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
+    let placed = || observations.iter().zip(&cells.of).filter_map(|(seen, cell)| Some((seen, (*cell)?)));
+    placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
+    let counts: Vec<f64> = members.iter().map(|members| members.len() as f64).collect();
+    let middles: Vec<f64> = members.into_iter().filter_map(least_absolute::middle).collect();
+    let rows: Vec<Vec<f64>> = cells
+        .all
+        .iter()
+        .map(|cell| terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect())
+        .collect();
+    // Where the robust fit has no answer, the search starts from all points.
+    let Ok(fitted) = least_absolute::fitted(&rows, &middles, &counts, least_sd_mm) else { return false };
+    let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
+    let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
+    let used = (0..observations.len()).filter(|at| cells.of[*at].is_some());
+    let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
+    far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
+    far.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+    far.truncate(allowed);
+    far.iter().for_each(|(_, at)| observations[*at].used = false);
+    !far.is_empty()
+}
+
+/// A forced form, as long as what is left can tell it.
+fn loosened(forced: Option<Form>, observations: &[Observation]) -> Option<Form> {
+    let cells = Cells::gather(observations);
+    let kinds: Vec<Moments> = cells.by_kind().filter_map(Moments::of).collect();
+    forced.filter(|form| form.refusal(&kinds).is_none())
+}
+
+fn feature_reason(
+    setup: &SetupReadings,
+    seen: &Observation,
+    residual_mm: f64,
+    studentised: Option<f64>,
+    bound: f64,
+) -> String {
+    let times = studentised.map_or_else(String::new, |t| {
+        format!(": {:.1} times the spread of the others, the limit is {bound:.1}", t.abs())
+    });
+    let mean = if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
+    format!(
+        "{mean}{} is {:.2} mm {} the fit of all the others{times}",
+        name(setup, seen),
+        residual_mm.abs(),
+        side(residual_mm),
+    )
+}
+
+/// `ring bore 8`, with the print where there are several.
+fn name(setup: &SetupReadings, seen: &Observation) -> String {
+    let readings = &setup.features[seen.feature];
+    let coupon = if readings.coupon.is_empty() { String::new() } else { format!(" of {}", readings.coupon) };
+    format!("{}{coupon}, print {}", readings.feature, seen.copy)
+}
+
+fn side(apart: f64) -> &'static str {
+    if apart > 0.0 { "above" } else { "below" }
+}

@@ -1,0 +1,509 @@
+//! A pulley to print: what was asked for, the sizes that are wanted, and the sizes to draw.
+//!
+//! Dimensions first: [`Design`] holds every size twice, wanted and drawn, and what the drawing is
+//! expected to print as; [`super::pulley_solid`] makes the body of the drawn ones.
+//!
+//! *Picture*: the axis is z and the bed z = 0. From the bed up: the lower flange; the face with the
+//! teeth; the upper flange, whose underside rises at 45 degrees out of tips and grooves alike so that it
+//! prints without support; its rim.
+//!
+//! Teeth are corrected wall by wall ([`super::pulley_law`]), the bore as a bore, flanges as the tips are,
+//! heights as heights where those were measured and else drawn as wanted.
+
+use crate::belt::groove::{Groove, NoSuchTeeth};
+use crate::belt::pulley::{NoPulley, Pulley};
+use crate::belt::walls::{Shape, Wall, chord_counts};
+use crate::belt::{Cited, tolerance};
+use crate::correction::Correction;
+use crate::correction::apply::CannotApply;
+use crate::kind::Kind;
+use crate::units::Mm;
+
+use super::pulley_check;
+use super::pulley_estimate::{self, Estimates};
+use super::pulley_law::{WallLaw, axis_of, exact_mm, tip_kind};
+
+/// How far the predicted print may lie from the wanted outline, mm.
+pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
+/// How far chords may lie from the arcs that they stand for, mm; leaves room for the roundings.
+pub const CHORD_ERROR_MM: f64 = 0.002;
+/// Least plastic between bore and grooves: three beads of a 0.4 mm nozzle, mm.
+pub const LEAST_WALL_MM: f64 = 1.2;
+/// Below this much plastic between bore and grooves a warning is given, mm; picked by feel.
+const THIN_WALL_MM: f64 = 2.0;
+/// Least flange thickness: six layers of 0.2 mm, mm.
+const LEAST_FLANGE_MM: f64 = 1.2;
+/// Chamfer at the mouths of the bore and at the bed, which the spread of the first layer goes into, mm.
+pub const CHAMFER_MM: f64 = 0.4;
+
+/// Which flanges a pulley has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Flanges {
+    /// None.
+    None,
+    /// One, at the bed.
+    One,
+    /// One at the bed and one on top.
+    Two,
+}
+
+impl Flanges {
+    /// Flanges by their number; more than two do not exist.
+    pub fn from_count(count: u8) -> Option<Self> {
+        [Self::None, Self::One, Self::Two].get(usize::from(count)).copied()
+    }
+
+    /// How many they are.
+    pub fn count(self) -> u8 {
+        self as u8
+    }
+}
+
+/// What was asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Request {
+    /// The belt profile's name, any case.
+    pub belt: String,
+    /// How many teeth.
+    pub teeth: u32,
+    /// Bore that is wanted.
+    pub bore: Mm,
+    /// Which flanges.
+    pub flanges: Flanges,
+    /// Width of the belt; the profile's narrowest standard one where not given.
+    pub belt_width: Option<Mm>,
+    /// Fewer teeth than the tables list are meant.
+    pub allow_few_teeth: bool,
+}
+
+/// The sizes of one body: wanted, or drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Body {
+    /// The teeth.
+    pub groove: Groove,
+    /// Bore, mm.
+    pub bore_mm: f64,
+    /// Outside diameter of the flanges, mm.
+    pub flange_diameter_mm: f64,
+    /// Heights above the bed.
+    pub heights: Heights,
+}
+
+/// Heights above the bed, mm, in rising order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Heights {
+    /// Where the face begins; 0 without a lower flange.
+    pub face_from_mm: f64,
+    /// Where the face ends.
+    pub face_to_mm: f64,
+    /// Where the rim of the upper flange begins; the face's end without one.
+    pub rim_mm: f64,
+    /// The top.
+    pub top_mm: f64,
+}
+
+impl Heights {
+    /// Width of the face, which the belt runs on, mm.
+    pub fn face_width_mm(&self) -> f64 {
+        self.face_to_mm - self.face_from_mm
+    }
+}
+
+/// A pulley, ready to be made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Design {
+    /// The pulley as the standards have it.
+    pub pulley: Pulley,
+    /// Which flanges it has.
+    pub flanges: Flanges,
+    /// The belt's width, mm.
+    pub belt_width_mm: f64,
+    /// The printed sizes that are wanted.
+    pub wanted: Body,
+    /// The sizes to draw.
+    pub drawn: Body,
+    /// How the setup moves the walls; `None` without a correction.
+    pub law: Option<WallLaw>,
+    /// Chords that the walls of a pitch are drawn with.
+    pub chords: [usize; 8],
+    /// What the drawing is expected to print as; `None` without a correction.
+    pub expected: Option<Estimates>,
+    /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
+    pub deviation_mm: Option<f64>,
+    /// Where the numbers come from: what, and the table's label.
+    pub sources: Vec<(&'static str, &'static str)>,
+    /// What a reader must know.
+    pub warnings: Vec<String>,
+}
+
+/// Why a pulley cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CannotMake {
+    /// The standards have no such pulley.
+    #[error(transparent)]
+    Pulley(#[from] NoPulley),
+    /// The correction does not answer.
+    #[error(transparent)]
+    Apply(#[from] CannotApply),
+    /// The teeth that would have to be drawn do not exist.
+    #[error("this setup cannot print these teeth: {0}")]
+    Drawn(NoSuchTeeth),
+    /// The bore leaves too little plastic.
+    #[error(
+        "a bore of {bore} leaves {wall_mm:.2} mm of plastic under the grooves; at least {LEAST_WALL_MM} mm must be left"
+    )]
+    Wall {
+        /// The bore.
+        bore: Mm,
+        /// What is left, mm.
+        wall_mm: f64,
+    },
+    /// A bore or a belt width that is not above zero, or a belt wider than any.
+    #[error("{what} of {size} cannot be")]
+    Size {
+        /// `a bore` or `a belt width`.
+        what: &'static str,
+        /// The size.
+        size: Mm,
+    },
+}
+
+impl CannotMake {
+    /// What the person can do about it.
+    pub fn help(&self) -> Option<String> {
+        match self {
+            Self::Pulley(error) => error.help(),
+            Self::Apply(error) => error.help(),
+            Self::Drawn(_) => Some("a larger profile, or a setup that swells less, can".to_owned()),
+            Self::Wall { .. } => Some("take more teeth or a smaller bore".to_owned()),
+            Self::Size { .. } => None,
+        }
+    }
+}
+
+impl Design {
+    /// The pulley that was asked for, as this correction has it drawn; as wanted without one.
+    ///
+    /// *Errors*: the standards have no such pulley, the bore leaves no wall, or the correction lacks a
+    /// kind that is needed: pins (or outside widths), gaps and bores.
+    pub fn new(request: &Request, correction: Option<&Correction>) -> Result<Self, CannotMake> {
+        let pulley = Pulley::standard(&request.belt, request.teeth, request.allow_few_teeth)?;
+        let profile = pulley.profile;
+        let mut warnings = Vec::new();
+        check_sizes(request)?;
+        let wall_mm = pulley.groove.floor_mm - request.bore.get() / 2.0;
+        if wall_mm < LEAST_WALL_MM {
+            return Err(CannotMake::Wall { bore: request.bore, wall_mm });
+        }
+        if wall_mm < THIN_WALL_MM {
+            warnings.push(format!("only {wall_mm:.2} mm of plastic are left between bore and grooves"));
+        }
+        let belt_width_mm = match request.belt_width {
+            Some(width) => width.get(),
+            None => profile.widths.first().map_or(profile.pitch_mm, |width| width.width_mm),
+        };
+        let face = tolerance::face_width_mm(profile, belt_width_mm, request.flanges == Flanges::Two);
+        let flange = tolerance::flange_height_mm(profile);
+        let wanted = wanted(&pulley, request, face.value, flange.value);
+        if let Some(fewest) = tolerance::fewest_teeth(profile)
+            && pulley.teeth() < fewest.value
+        {
+            warnings.push(format!(
+                "{} teeth are fewer than the {} of the table ({}): for slow mechanisms only",
+                pulley.teeth(),
+                fewest.value,
+                fewest.source
+            ));
+        }
+        let sources = sources(&pulley, face, flange, request.flanges);
+        let mut design = Self {
+            flanges: request.flanges,
+            belt_width_mm,
+            wanted,
+            drawn: wanted,
+            law: None,
+            chords: chords(&wanted, &wanted, request.flanges),
+            expected: None,
+            deviation_mm: None,
+            sources,
+            warnings,
+            pulley,
+        };
+        if let Some(correction) = correction {
+            design.correct(correction)?;
+        }
+        Ok(design)
+    }
+
+    fn correct(&mut self, correction: &Correction) -> Result<(), CannotMake> {
+        let law = WallLaw::of(correction, &self.wanted.groove)?;
+        let groove = law.drawn(&self.wanted.groove);
+        groove.check().map_err(CannotMake::Drawn)?;
+        let tips = tip_kind(correction)?;
+        let has_heights = correction.kinds.contains_key(&Kind::Height);
+        let height = |mm: f64| {
+            if has_heights && mm > 0.0 { exact_mm(correction, Kind::Height, mm) } else { Ok(mm) }
+        };
+        let heights = self.wanted.heights;
+        self.drawn = Body {
+            groove,
+            bore_mm: exact_mm(correction, Kind::Bore, self.wanted.bore_mm)?,
+            flange_diameter_mm: exact_mm(correction, tips, self.wanted.flange_diameter_mm)?,
+            heights: Heights {
+                face_from_mm: height(heights.face_from_mm)?,
+                face_to_mm: height(heights.face_to_mm)?,
+                rim_mm: height(heights.rim_mm)?,
+                top_mm: height(heights.top_mm)?,
+            },
+        };
+        self.law = Some(law);
+        self.chords = chords(&self.wanted, &self.drawn, self.flanges);
+        self.expected = Some(pulley_estimate::estimates(self, correction, &law)?);
+        let deviation = pulley_check::deviation_mm(&self.wanted.groove, &groove, &self.chords, &law);
+        self.deviation_mm = Some(deviation);
+        self.warn(correction, &law, deviation)?;
+        Ok(())
+    }
+
+    fn warn(&mut self, correction: &Correction, law: &WallLaw, deviation: f64) -> Result<(), CannotMake> {
+        if law.tip_kind == Kind::Outer {
+            self.warnings.push(
+                "no pin was measured: tips and flanges are corrected as outside widths, which are flat"
+                    .to_owned(),
+            );
+        }
+        if !correction.kinds.contains_key(&Kind::Height) {
+            self.warnings.push("no height was measured: heights are drawn as wanted".to_owned());
+        }
+        let outer_width = self.drawn.groove.outer_width_mm();
+        let outside = 2.0 * self.drawn.groove.outside_radius_mm;
+        for (what, kind, drawn_mm) in [
+            ("the outside diameter", law.tip_kind, outside),
+            ("the groove's width", Kind::Gap, outer_width),
+            ("the bore", Kind::Bore, self.drawn.bore_mm),
+        ] {
+            let beyond = correction.predict(kind, axis_of(kind), drawn_mm)?.beyond_mm;
+            if beyond > 0.0 {
+                self.warnings.push(format!(
+                    "{what}, drawn {drawn_mm:.2} mm, lies {beyond:.2} mm outside the {} that were measured",
+                    kind.plural()
+                ));
+            }
+        }
+        for (what, wanted, drawn) in [
+            ("tips", self.wanted.groove.tip_radius_mm, self.drawn.groove.tip_radius_mm),
+            ("floors", self.wanted.groove.bottom_radius_mm, self.drawn.groove.bottom_radius_mm),
+        ] {
+            if wanted > 0.0 && drawn == 0.0 {
+                self.warnings.push(format!(
+                    "the corners at the {what} are drawn sharp: the bead rounds them by more than the {wanted} mm \
+                     that are wanted; they are off by {deviation:.3} mm"
+                ));
+            }
+        }
+        if deviation > ALLOWED_DEVIATION_MM {
+            self.warnings.push(format!(
+                "the predicted print lies up to {deviation:.3} mm from the wanted outline, more than \
+                 {ALLOWED_DEVIATION_MM} mm: tips swell {:.3} mm and grooves {:.3} mm a side",
+                law.tip_swell_mm, law.groove_swell_mm
+            ));
+        }
+        Ok(())
+    }
+
+    /// Whether the predicted print keeps within what is allowed; true without a correction.
+    pub fn meets_the_outline(&self) -> bool {
+        self.deviation_mm.is_none_or(|deviation| deviation <= ALLOWED_DEVIATION_MM)
+    }
+}
+
+fn check_sizes(request: &Request) -> Result<(), CannotMake> {
+    /// Wider than the widest belt in any table.
+    const WIDEST_MM: f64 = 500.0;
+    if request.bore.get() <= 0.0 {
+        return Err(CannotMake::Size { what: "a bore", size: request.bore });
+    }
+    match request.belt_width {
+        Some(width) if width.get() <= 0.0 || width.get() > WIDEST_MM => {
+            Err(CannotMake::Size { what: "a belt width", size: width })
+        }
+        _ => Ok(()),
+    }
+}
+
+fn wanted(pulley: &Pulley, request: &Request, face_mm: f64, flange_height_mm: f64) -> Body {
+    let profile = pulley.profile;
+    let listed = tolerance::flange_thickness_mm(profile).map_or(0.0, |cited| cited.value);
+    // A tenth of the pitch, picked by feel, for the large metric belts without a listed thickness.
+    let flange = listed.max(LEAST_FLANGE_MM).max(profile.pitch_mm / 10.0);
+    let (lower, upper) = match request.flanges {
+        Flanges::None => (0.0, 0.0),
+        Flanges::One => (flange, 0.0),
+        Flanges::Two => (flange, flange),
+    };
+    // At 45 degrees: as high as the flange stands out from the floor of the grooves.
+    let cone = if upper > 0.0 { flange_height_mm + pulley.groove.depth_mm() } else { 0.0 };
+    Body {
+        groove: pulley.groove,
+        bore_mm: request.bore.get(),
+        flange_diameter_mm: pulley.outside_diameter_mm() + 2.0 * flange_height_mm,
+        heights: Heights {
+            face_from_mm: lower,
+            face_to_mm: lower + face_mm,
+            rim_mm: lower + face_mm + cone,
+            top_mm: lower + face_mm + cone + upper,
+        },
+    }
+}
+
+/// Chords for each wall of a pitch: fine enough for both bodies' arcs, and for a flange's rim that is
+/// drawn corner for corner above them.
+fn chords(wanted: &Body, drawn: &Body, flanges: Flanges) -> [usize; 8] {
+    /// A rim guides a belt's edge and fits nothing.
+    const RIM_ERROR_MM: f64 = 0.005;
+    let walls = drawn.groove.walls();
+    let fine = chord_counts(&wanted.groove.walls(), CHORD_ERROR_MM);
+    let mut counts = chord_counts(&walls, CHORD_ERROR_MM);
+    for (count, (fine, wall)) in counts.iter_mut().zip(fine.into_iter().zip(&walls)) {
+        *count = (*count).max(fine);
+        if flanges == Flanges::Two {
+            let rim = Shape::Arc {
+                centre: (0.0, 0.0),
+                radius: drawn.flange_diameter_mm / 2.0,
+                from_rad: 0.0,
+                to_rad: angle_about_axis(wall),
+            };
+            *count = (*count).max(Wall { kind: wall.kind, shape: rim }.chords(RIM_ERROR_MM));
+        }
+    }
+    counts
+}
+
+fn angle_about_axis(wall: &Wall) -> f64 {
+    let ((x0, y0), (x1, y1)) = (wall.at(0.0).0, wall.at(1.0).0);
+    (x0 * y1 - y0 * x1).atan2(x0 * x1 + y0 * y1).abs()
+}
+
+fn sources(
+    pulley: &Pulley,
+    face: Cited<f64>,
+    flange: Cited<f64>,
+    flanges: Flanges,
+) -> Vec<(&'static str, &'static str)> {
+    let profile = pulley.profile;
+    let mut sources = vec![
+        ("groove", profile.groove_source),
+        ("pitch line", profile.two_a_source),
+        ("belt widths", profile.widths_source),
+        ("face width", face.source),
+    ];
+    if flanges != Flanges::None {
+        sources.push(("flange height", flange.source));
+    }
+    if let Some(fewest) = tolerance::fewest_teeth(profile) {
+        sources.push(("fewest teeth", fewest.source));
+    }
+    if let Some(plus) = tolerance::outside_diameter_plus_mm(profile, pulley.outside_diameter_mm()) {
+        sources.push(("tolerance of the outside diameter", plus.source));
+    }
+    sources
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::correction::Term;
+    use crate::parts::pulley_law::tests::correction;
+
+    fn slider() -> Request {
+        Request {
+            belt: "T5".to_owned(),
+            teeth: 20,
+            bore: Mm::new(5.0).unwrap(),
+            flanges: Flanges::Two,
+            belt_width: Mm::new(10.0),
+            allow_few_teeth: false,
+        }
+    }
+
+    fn printer() -> Correction {
+        let model = [
+            (Term::Offset(Kind::Pin), 0.14),
+            (Term::Offset(Kind::Gap), -0.18),
+            (Term::Offset(Kind::Bore), -0.16),
+            (Term::SmallBore, -0.3),
+            (Term::Offset(Kind::Height), 0.05),
+            (Term::Scale, -0.004),
+        ];
+        correction(&model, &[Kind::Pin, Kind::Gap, Kind::Bore, Kind::Height])
+    }
+
+    #[test]
+    fn without_a_correction_the_pulley_is_drawn_as_wanted() {
+        let design = Design::new(&slider(), None).unwrap();
+        assert_eq!(design.wanted, design.drawn);
+        assert_eq!((design.law, design.deviation_mm), (None, None));
+        // 10 mm belt, 0.9 mm clearance; flanges 1.2 mm thick and 1.0 mm above the tips.
+        let heights = design.wanted.heights;
+        assert!((heights.face_to_mm - heights.face_from_mm - 10.9).abs() < 1e-12);
+        assert!((heights.face_from_mm - 1.2).abs() < 1e-12);
+        assert!((heights.top_mm - (1.2 + 10.9 + 1.0 + 1.25 + 1.2)).abs() < 1e-12);
+        assert!((design.wanted.flange_diameter_mm - (31.830989 - 0.845 + 2.0)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn every_size_is_drawn_so_that_its_law_gives_the_wanted_one() {
+        let (correction, design) = (printer(), Design::new(&slider(), Some(&printer())).unwrap());
+        let (wanted, drawn) = (design.wanted, design.drawn);
+        let printed = |kind, mm: f64| mm + correction.deviation_mm(kind, axis_of(kind), mm);
+        for (kind, drawn, wanted) in [
+            (Kind::Bore, drawn.bore_mm, wanted.bore_mm),
+            (Kind::Pin, drawn.flange_diameter_mm, wanted.flange_diameter_mm),
+            (Kind::Pin, 2.0 * drawn.groove.outside_radius_mm, 2.0 * wanted.groove.outside_radius_mm),
+            (Kind::Height, drawn.heights.top_mm, wanted.heights.top_mm),
+            (Kind::Height, drawn.heights.face_from_mm, wanted.heights.face_from_mm),
+        ] {
+            assert!((printed(kind, drawn) - wanted).abs() < 1e-9, "{kind} {drawn} {wanted}");
+        }
+        assert!(design.deviation_mm.unwrap() < 0.004 && design.meets_the_outline());
+        assert!(design.warnings.is_empty(), "{:?}", design.warnings);
+    }
+
+    #[test]
+    fn a_bore_that_leaves_no_wall_is_refused() {
+        let request = Request { bore: Mm::new(27.0).unwrap(), ..slider() };
+        assert_eq!(
+            Design::new(&request, None).unwrap_err().to_string(),
+            "a bore of 27 mm leaves 0.74 mm of plastic under the grooves; at least 1.2 mm must be left"
+        );
+        let request = Request { bore: Mm::new(0.0).unwrap(), ..slider() };
+        assert_eq!(Design::new(&request, None).unwrap_err().to_string(), "a bore of 0 mm cannot be");
+    }
+
+    #[test]
+    fn a_correction_without_bores_says_which_coupon_to_print() {
+        let mut correction = printer();
+        correction.kinds.remove(&Kind::Bore);
+        let error = Design::new(&slider(), Some(&correction)).unwrap_err();
+        assert_eq!(error.help().unwrap(), "print and measure a coupon that has bores, and fit again");
+    }
+
+    #[test]
+    fn what_the_setup_cannot_do_is_said() {
+        let model = [
+            (Term::Offset(Kind::Outer), 0.4),
+            (Term::Offset(Kind::Gap), -0.4),
+            (Term::Offset(Kind::Bore), -0.2),
+        ];
+        let correction = correction(&model, &[Kind::Outer, Kind::Gap, Kind::Bore]);
+        let request = Request { belt: "MXL".to_owned(), belt_width: None, ..slider() };
+        let design = Design::new(&request, Some(&correction)).unwrap();
+        assert!(!design.meets_the_outline());
+        let said = design.warnings.join("\n");
+        for part in
+            ["no pin was measured", "no height", "corners at the tips are drawn sharp", "more than 0.005 mm"]
+        {
+            assert!(said.contains(part), "{part} is missing in {said}");
+        }
+    }
+}

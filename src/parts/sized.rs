@@ -1,0 +1,296 @@
+//! One size to draw, with what is to be said of it: interval, chance, warnings.
+
+use serde::Serialize;
+
+use crate::correction::Correction;
+use crate::correction::apply::CannotApply;
+use crate::fits::aim::Aim;
+use crate::fits::named::PRESS_CAUTION;
+use crate::fits::{decimal_mm, written};
+use crate::kind::{Axis, Kind};
+use crate::units::Mm;
+
+/// The answer to "what do I draw". Serialised, it is the result of `size --json`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SizedFeature {
+    /// What is sized.
+    pub kind: Kind,
+    /// The direction it is measured in.
+    pub axis: Axis,
+    /// The printed size that is aimed at, mm.
+    pub target_mm: f64,
+    /// The size to draw, mm; `None`, and so are the next four, when no size prints as the target.
+    pub draw_mm: Option<f64>,
+    /// Drawn less target, mm.
+    pub correction_mm: Option<f64>,
+    /// What it prints as on average, mm.
+    pub expected_mm: Option<f64>,
+    /// Lower end of the interval that holds a new print with 95 %, mm; `None` when nothing tells the spread.
+    pub low95_mm: Option<f64>,
+    /// Its upper end, mm.
+    pub high95_mm: Option<f64>,
+    /// The chance that a new print keeps what is asked; `None` when nothing is, or nothing tells the spread.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chance: Option<f64>,
+    /// The limits that it must keep, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub within: Option<[f64; 2]>,
+    /// Whether the drawn size lies outside the measured range.
+    pub extrapolated: bool,
+    /// What the person should know before drawing it.
+    pub warnings: Vec<String>,
+    /// What the limits are called.
+    #[serde(skip)]
+    called: Option<String>,
+}
+
+impl SizedFeature {
+    /// The size to draw, rounded to `step`, for a print that comes out as `aim` says.
+    ///
+    /// # Errors
+    /// As [`Correction::size_for`].
+    pub fn new(
+        correction: &Correction,
+        kind: Kind,
+        axis: Axis,
+        aim: &Aim,
+        step: Mm,
+    ) -> Result<Self, CannotApply> {
+        let size = correction.size_for(kind, axis, aim.target, step)?;
+        let prediction = size.prediction;
+        let (low, high) = prediction.interval(0.95);
+        let known = low.is_finite() && high.is_finite();
+        let mut sized = Self::without_answer(kind, axis, aim);
+        sized.draw_mm = Some(size.draw.get());
+        sized.correction_mm = Some(decimal_mm(size.draw.get() - aim.target.get()));
+        sized.expected_mm = Some(prediction.expected_mm);
+        sized.low95_mm = known.then_some(low);
+        sized.high95_mm = known.then_some(high);
+        sized.chance = aim.chance(&prediction).filter(|_| known);
+        sized.extrapolated = prediction.beyond_mm > 0.0;
+        if aim.is_pressed {
+            sized.warnings.push(PRESS_CAUTION.to_owned());
+        }
+        sized.warnings.extend(correction.extrapolation(kind, size.draw.get(), prediction.beyond_mm));
+        Ok(sized)
+    }
+
+    /// The answer where no size prints as the target: the reason is a warning.
+    pub fn refused(kind: Kind, axis: Axis, aim: &Aim, reason: &CannotApply) -> Self {
+        let mut sized = Self::without_answer(kind, axis, aim);
+        sized.warnings.push(reason.to_string());
+        sized
+    }
+
+    fn without_answer(kind: Kind, axis: Axis, aim: &Aim) -> Self {
+        Self {
+            kind,
+            axis,
+            target_mm: aim.target.get(),
+            draw_mm: None,
+            correction_mm: None,
+            expected_mm: None,
+            low95_mm: None,
+            high95_mm: None,
+            chance: None,
+            within: aim.limits.map(|limits| [limits.lower_mm, limits.upper_mm]),
+            extrapolated: false,
+            warnings: aim.cautions.clone(),
+            called: aim.called.clone(),
+        }
+    }
+
+    /// The answer for a person, in lines.
+    ///
+    /// ```text
+    /// draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; 86 % chance of slide on 8.00 (8.05 to 8.15)
+    /// correction +0.23 mm (drawn - target, 8.10 mm)
+    /// ```
+    pub fn to_text(&self) -> String {
+        let target = written(self.target_mm);
+        let (Some(draw), Some(expected), Some(correction)) =
+            (self.draw_mm, self.expected_mm, self.correction_mm)
+        else {
+            return format!("no size prints as {target} mm\n");
+        };
+        let interval = match self.low95_mm.zip(self.high95_mm) {
+            Some((low, high)) => format!("95 % between {low:.2} and {high:.2}"),
+            None => "how far about it nothing measured tells".to_owned(),
+        };
+        let chance = self.chance_in_words().unwrap_or_default();
+        format!(
+            "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
+             correction {correction:+.2} mm (drawn - target, {target} mm)\n",
+            written(draw)
+        )
+    }
+
+    fn chance_in_words(&self) -> Option<String> {
+        let (chance, [lower, upper]) = self.chance.zip(self.within)?;
+        let limits = format!("{} to {}", written(lower), written(upper));
+        let kept = match &self.called {
+            Some(called) => format!("of {called} ({limits})"),
+            None => format!("to lie within {limits}"),
+        };
+        Some(format!("; {} chance {kept}", percent(chance)))
+    }
+}
+
+/// What is to be said of every size that a correction gives: a spread that was allowed for, not measured.
+pub fn allowance(correction: &Correction) -> Option<String> {
+    let print = correction.spread.print;
+    print.dof.is_none().then(|| {
+        format!(
+            "how much one print differs from the next was not measured, {} mm (standard deviation) is allowed for it",
+            print.sd_mm
+        )
+    })
+}
+
+/// A chance in words, without claiming more than its digits carry.
+pub fn percent(chance: f64) -> String {
+    if chance > 0.99 {
+        "over 99 %".to_owned()
+    } else if chance < 0.01 {
+        "under 1 %".to_owned()
+    } else {
+        format!("{:.0} %", chance * 100.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::fits::Limits;
+    use crate::fits::aim::{Demand, Request};
+    use crate::fits::named::NamedFits;
+    use crate::parts::fixture::known;
+
+    fn sized(kind: Kind, size: f64, demand: Demand<'_>) -> SizedFeature {
+        let request = Request { kind, size: Mm::new(size), mate: None, mate_limits: None, demand };
+        SizedFeature::new(&known(), kind, Axis::Round, &request.aim().unwrap(), Mm::new(0.01).unwrap())
+            .unwrap()
+    }
+
+    #[test]
+    fn the_answer_reads_as_sentences() {
+        let fits = NamedFits::bundled();
+        let answer = sized(Kind::Bore, 8.0, Demand::Fit(fits.get("slide").unwrap()));
+        assert_eq!(
+            answer.to_text(),
+            "draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; \
+             86 % chance of slide on 8.00 (8.05 to 8.15)\n\
+             correction +0.23 mm (drawn - target, 8.10 mm)\n"
+        );
+        assert!(answer.warnings.is_empty());
+        let answer = sized(Kind::Pin, 8.0, Demand::Within(Limits { lower_mm: 7.7, upper_mm: 8.3 }));
+        assert_eq!(
+            answer.to_text(),
+            "draw 7.91 mm; prints 8.00 mm, 95 % between 7.93 and 8.07; \
+             over 99 % chance to lie within 7.70 to 8.30\n\
+             correction -0.09 mm (drawn - target, 8.00 mm)\n"
+        );
+    }
+
+    #[test]
+    fn a_size_outside_the_measured_range_and_a_press_fit_come_with_warnings() {
+        let answer = sized(Kind::Span, 60.0, Demand::None);
+        assert!(answer.extrapolated);
+        assert_eq!(answer.warnings.len(), 1);
+        assert!(answer.warnings[0].starts_with("60.24 mm lies 30.24 mm outside the sizes of spans"));
+        assert_eq!((answer.chance, answer.within), (None, None));
+        let fits = NamedFits::bundled();
+        let answer = sized(Kind::Bore, 22.0, Demand::Fit(fits.get("press").unwrap()));
+        assert_eq!(answer.warnings, [PRESS_CAUTION]);
+    }
+
+    #[test]
+    fn a_spread_that_was_allowed_for_is_told() {
+        let mut correction = known();
+        assert_eq!(allowance(&correction), None);
+        correction.spread.print.dof = None;
+        assert_eq!(
+            allowance(&correction).unwrap(),
+            "how much one print differs from the next was not measured, \
+             0.02 mm (standard deviation) is allowed for it"
+        );
+    }
+
+    #[test]
+    fn the_json_has_the_keys_of_the_design() {
+        let answer = sized(Kind::Bore, 8.0, Demand::Within(Limits { lower_mm: 7.95, upper_mm: 8.05 }));
+        let json = serde_json::to_value(&answer).unwrap();
+        let keys: Vec<&str> = json.as_object().unwrap().keys().map(String::as_str).collect();
+        for key in [
+            "kind",
+            "target_mm",
+            "draw_mm",
+            "expected_mm",
+            "low95_mm",
+            "high95_mm",
+            "chance",
+            "within",
+            "extrapolated",
+            "warnings",
+        ] {
+            assert!(keys.contains(&key), "{key}");
+        }
+        assert_eq!(json["within"], serde_json::json!([7.95, 8.05]));
+        assert_eq!(json["target_mm"], 8.0);
+        let json = serde_json::to_value(sized(Kind::Bore, 8.0, Demand::None)).unwrap();
+        assert!(json.get("chance").is_none() && json.get("within").is_none());
+    }
+
+    #[test]
+    fn a_spread_of_which_nothing_is_known_gives_no_interval_and_no_chance() {
+        let mut correction = known();
+        correction.spread.print.dof = Some(0.0);
+        let request = Request {
+            kind: Kind::Bore,
+            size: Mm::new(8.0),
+            mate: None,
+            mate_limits: None,
+            demand: Demand::Within(Limits { lower_mm: 7.9, upper_mm: 8.1 }),
+        };
+        let aim = request.aim().unwrap();
+        let answer =
+            SizedFeature::new(&correction, Kind::Bore, Axis::Round, &aim, Mm::new(0.01).unwrap()).unwrap();
+        assert_eq!((answer.low95_mm, answer.chance), (None, None));
+        let text = answer.to_text();
+        assert!(text.starts_with("draw 8.23 mm; prints 8.00 mm, how far about it nothing measured tells\n"));
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_drawn_prints_as_what_is_aimed_at_within_the_rounding(
+            target in 1.0..60.0_f64, kind in prop::sample::select(vec![Kind::Bore, Kind::Pin, Kind::Gap, Kind::Span]),
+        ) {
+            let answer = sized(kind, target, Demand::None);
+            let (draw, expected) = (answer.draw_mm.unwrap(), answer.expected_mm.unwrap());
+            prop_assert!((expected - target).abs() <= 0.005 + 1e-9);
+            prop_assert!((draw * 100.0 - (draw * 100.0).round()).abs() < 1e-9);
+            let again = known().predict(kind, Axis::Round, draw).unwrap();
+            prop_assert_eq!(again.expected_mm, expected);
+            let (low, high) = (answer.low95_mm.unwrap(), answer.high95_mm.unwrap());
+            prop_assert!((low + high - 2.0 * expected).abs() < 1e-9);
+        }
+
+        #[test]
+        fn the_chance_grows_with_wider_limits_and_mirrors_about_what_is_expected(
+            target in 3.0..30.0_f64, half in 0.001..0.3_f64, more in 0.001..0.1_f64,
+        ) {
+            let chance = |below: f64, above: f64| {
+                let limits = Limits { lower_mm: target - below, upper_mm: target + above };
+                sized(Kind::Bore, target, Demand::Within(limits)).chance.unwrap()
+            };
+            prop_assert!(chance(half, half + more) > chance(half, half));
+            prop_assert!(chance(half + more, half) > chance(half, half));
+            // About what is expected, which rounding moves off the target.
+            let off = sized(Kind::Bore, target, Demand::None).expected_mm.unwrap() - target;
+            let (one, other) = (chance(half + 0.01 - off, more + 0.01 + off), chance(more + 0.01 - off, half + 0.01 + off));
+            prop_assert!((one - other).abs() < 1e-8, "{one} {other}");
+        }
+    }
+}

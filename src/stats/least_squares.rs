@@ -1,0 +1,358 @@
+//! Linear least squares, with what is needed to trust the answer.
+//!
+//! `y = X b + residual`, the sum of squared residuals made least. The rows are reduced by a Householder
+//! QR of the column-scaled matrix to as many rows as there are coefficients, plus one that carries the
+//! residual: a problem of a few rows with the same answer. linregress solves that one for the
+//! coefficients; rank, condition, covariance, leverage and the residual sum of squares come from the
+//! same triangle. Solving the reduced rows keeps the digits that a singular value decomposition of the
+//! tall matrix loses, and costs the same whether there are ten rows or a million.
+//!
+//! Observations that share one row of `X` may be given as one row with their mean, their count and their
+//! squares about it: the answer is the same, and everything after works on the few distinct rows.
+//!
+//! Units: whatever the caller's are. Columns may differ in size by any factor.
+//!
+//! Source: Golub and Van Loan, Matrix Computations, 4th ed., 5.2 and 5.3 (Householder QR, column scaling).
+
+use linregress::fit_low_level_regression_model_without_statistics;
+
+/// A scaled column whose part outside the columns before it is shorter than this adds no knowledge.
+///
+/// Twenty thousand rounding errors below it in double precision; a design that was meant stays above.
+const NO_NEW_DIRECTION: f64 = 1e-9;
+
+/// The rows to fit.
+#[derive(Clone, Debug, Default)]
+pub struct Rows {
+    columns: usize,
+    matrix: Vec<f64>,
+    response: Vec<f64>,
+    observations: u64,
+    within_squares: f64,
+}
+
+/// Why there is no answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NoSolution {
+    /// A number is infinite or not a number.
+    #[error("a number of the fit is not finite")]
+    NotFinite,
+    /// There are no coefficients, or fewer observations than coefficients.
+    #[error("{observations} observations cannot tell {coefficients} coefficients")]
+    TooFew {
+        /// How many observations there are.
+        observations: u64,
+        /// How many coefficients were asked for.
+        coefficients: usize,
+    },
+    /// A column is a mixture of the columns before it.
+    #[error("coefficient {column} cannot be told from those before it")]
+    Collinear {
+        /// The column, from 0.
+        column: usize,
+    },
+}
+
+impl Rows {
+    /// No rows yet, of this many columns.
+    pub fn new(columns: usize) -> Self {
+        Self { columns, ..Self::default() }
+    }
+
+    /// Adds one observation.
+    pub fn push(&mut self, row: impl IntoIterator<Item = f64>, response: f64) {
+        self.push_repeated(row, response, 1, 0.0);
+    }
+
+    /// Adds `count` observations of one row: their mean, and the sum of their squares about it.
+    ///
+    /// # Panics
+    /// When the row has not as many values as there are columns: a slip of the caller's.
+    pub fn push_repeated(
+        &mut self,
+        row: impl IntoIterator<Item = f64>,
+        mean: f64,
+        count: u64,
+        squares: f64,
+    ) {
+        if count == 0 {
+            return;
+        }
+        let weight = (count as f64).sqrt();
+        self.matrix.extend(row.into_iter().map(|value| value * weight));
+        self.response.push(mean * weight);
+        assert_eq!(self.matrix.len(), self.response.len() * self.columns, "one value a column");
+        self.observations += count;
+        self.within_squares += squares;
+    }
+
+    /// The least-squares answer.
+    pub fn solve(mut self) -> Result<Solution, NoSolution> {
+        let p = self.columns;
+        let too_few = NoSolution::TooFew { observations: self.observations, coefficients: p };
+        if p == 0 || self.observations < p as u64 {
+            return Err(too_few);
+        }
+        if !self.matrix.iter().chain(&self.response).all(|value| value.is_finite()) {
+            return Err(NoSolution::NotFinite);
+        }
+        let scale = self.scale_columns()?;
+        if self.response.len() < p {
+            // Fewer distinct rows than coefficients: the column that runs out of rows is the one.
+            return Err(NoSolution::Collinear { column: self.response.len() });
+        }
+        self.reduce()?;
+        let inverse = self.inverse_of_triangle();
+        let between: f64 = self.response[p..].iter().map(|rest| rest * rest).sum();
+        let coefficients = self.coefficients(between.sqrt(), &inverse);
+        // Columns of length 1 give the triangle the squared norm p.
+        let condition = (p as f64 * inverse.iter().map(|value| value * value).sum::<f64>()).sqrt();
+        Ok(Solution {
+            coefficients: coefficients.iter().zip(&scale).map(|(b, scale)| b / scale).collect(),
+            root: (0..p * p).map(|at| inverse[at] / scale[at / p]).collect(),
+            residual_squares: between + self.within_squares,
+            observations: self.observations,
+            condition,
+        })
+    }
+
+    /// Gives every column the length 1; the lengths they had.
+    fn scale_columns(&mut self) -> Result<Vec<f64>, NoSolution> {
+        let p = self.columns;
+        let mut largest = vec![0.0_f64; p];
+        for row in self.matrix.chunks_exact(p) {
+            for (largest, value) in largest.iter_mut().zip(row) {
+                *largest = largest.max(value.abs());
+            }
+        }
+        if let Some(column) = largest.iter().position(|largest| *largest == 0.0) {
+            return Err(NoSolution::Collinear { column });
+        }
+        let mut squares = vec![0.0; p];
+        for row in self.matrix.chunks_exact(p) {
+            for ((square, value), largest) in squares.iter_mut().zip(row).zip(&largest) {
+                // By the largest first, so that no square overflows or vanishes.
+                *square += (value / largest).powi(2);
+            }
+        }
+        let scale: Vec<f64> = squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
+        for row in self.matrix.chunks_exact_mut(p) {
+            for (value, scale) in row.iter_mut().zip(&scale) {
+                *value /= scale;
+            }
+        }
+        Ok(scale)
+    }
+
+    /// Householder reflections: the triangle is left in the first rows, the response turned along.
+    fn reduce(&mut self) -> Result<(), NoSolution> {
+        let (p, n) = (self.columns, self.response.len());
+        let mut sums = vec![0.0; p];
+        for k in 0..p {
+            let below: f64 = (k..n).map(|i| self.matrix[i * p + k].powi(2)).sum();
+            let length = below.sqrt();
+            if length < NO_NEW_DIRECTION {
+                return Err(NoSolution::Collinear { column: k });
+            }
+            let head = self.matrix[k * p + k];
+            let diagonal = if head > 0.0 { -length } else { length };
+            // The reflection's vector is column k with its head replaced by this.
+            let head = head - diagonal;
+            self.matrix[k * p + k] = head;
+            let factor = -1.0 / (diagonal * head);
+            sums[k + 1..].fill(0.0);
+            let mut sum_of_response = 0.0;
+            for i in k..n {
+                let row = &self.matrix[i * p..(i + 1) * p];
+                let v = row[k];
+                sums[k + 1..].iter_mut().zip(&row[k + 1..]).for_each(|(sum, value)| *sum += v * value);
+                sum_of_response += v * self.response[i];
+            }
+            for i in k..n {
+                let row = &mut self.matrix[i * p..(i + 1) * p];
+                let v = row[k] * factor;
+                row[k + 1..].iter_mut().zip(&sums[k + 1..]).for_each(|(value, sum)| *value -= v * sum);
+                self.response[i] -= v * sum_of_response;
+            }
+            self.matrix[k * p + k] = diagonal;
+        }
+        Ok(())
+    }
+
+    /// The inverse of the triangle, row by row.
+    fn inverse_of_triangle(&self) -> Vec<f64> {
+        let p = self.columns;
+        let mut inverse = vec![0.0; p * p];
+        for j in 0..p {
+            inverse[j * p + j] = 1.0 / self.matrix[j * p + j];
+            for i in (0..j).rev() {
+                let sum: f64 = (i + 1..=j).map(|l| self.matrix[i * p + l] * inverse[l * p + j]).sum();
+                inverse[i * p + j] = -sum / self.matrix[i * p + i];
+            }
+        }
+        inverse
+    }
+
+    /// The coefficients of the scaled columns.
+    fn coefficients(&self, residual: f64, inverse: &[f64]) -> Vec<f64> {
+        let p = self.columns;
+        // linregress wants two coefficients at least, and each row with its response first.
+        if p >= 2 {
+            let mut reduced = Vec::with_capacity((p + 1) * (p + 1));
+            for i in 0..p {
+                reduced.push(self.response[i]);
+                reduced.extend((0..p).map(|j| if j < i { 0.0 } else { self.matrix[i * p + j] }));
+            }
+            reduced.push(residual);
+            reduced.extend((0..p).map(|_| 0.0));
+            if let Ok(solved) = fit_low_level_regression_model_without_statistics(&reduced, p + 1, p + 1) {
+                return solved;
+            }
+        }
+        (0..p).map(|i| (i..p).map(|j| inverse[i * p + j] * self.response[j]).sum()).collect()
+    }
+}
+
+/// A least-squares answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solution {
+    /// The coefficients, in the order of the columns.
+    pub coefficients: Vec<f64>,
+    /// Sum of the squared residuals of all observations.
+    pub residual_squares: f64,
+    /// How many observations.
+    pub observations: u64,
+    /// How much relative doubt of a column may grow in a coefficient, columns scaled to one length:
+    /// 1 is best, 1e8 leaves half the digits. An upper bound, within the number of columns of the least.
+    pub condition: f64,
+    /// Upper triangle whose product with its own transpose is the covariance for a variance of 1.
+    root: Vec<f64>,
+}
+
+impl Solution {
+    /// Observations less coefficients.
+    pub fn dof(&self) -> u64 {
+        self.observations - self.coefficients.len() as u64
+    }
+
+    /// Residual variance; `None` without degrees of freedom.
+    pub fn variance(&self) -> Option<f64> {
+        (self.dof() > 0).then(|| self.residual_squares / self.dof() as f64)
+    }
+
+    /// Covariance of the coefficients, row by row, when an observation has this variance.
+    pub fn covariance(&self, variance: f64) -> Vec<Vec<f64>> {
+        let p = self.coefficients.len();
+        let row = |i: usize| &self.root[i * p..(i + 1) * p];
+        let product = |i, j| variance * row(i).iter().zip(row(j)).map(|(a, b)| a * b).sum::<f64>();
+        (0..p).map(|i| (0..p).map(|j| product(i, j)).collect()).collect()
+    }
+
+    /// The variance of the fitted value at this row, when an observation has variance 1; the leverage
+    /// of an observation that has this row.
+    pub fn leverage(&self, row: &[f64]) -> f64 {
+        let p = self.coefficients.len();
+        (0..p).map(|j| (0..=j).map(|i| row[i] * self.root[i * p + j]).sum::<f64>().powi(2)).sum()
+    }
+
+    /// The fitted value at this row.
+    pub fn at(&self, row: &[f64]) -> f64 {
+        self.coefficients.iter().zip(row).map(|(b, value)| b * value).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(points: &[(f64, f64)]) -> Result<Solution, NoSolution> {
+        let mut rows = Rows::new(2);
+        points.iter().for_each(|(x, y)| rows.push([1.0, *x], *y));
+        rows.solve()
+    }
+
+    #[test]
+    fn a_planted_line_comes_back() {
+        let points: Vec<_> = (1..=9).map(|x| (f64::from(x), 0.25 - 0.004 * f64::from(x))).collect();
+        let fit = line(&points).unwrap();
+        assert!((fit.coefficients[0] - 0.25).abs() < 1e-15);
+        assert!((fit.coefficients[1] + 0.004).abs() < 1e-16);
+        assert!(fit.residual_squares < 1e-30);
+    }
+
+    #[test]
+    fn repeats_of_a_row_may_be_given_as_their_mean() {
+        let singly = line(&[(1.0, 0.1), (1.0, 0.4), (1.0, 0.1), (5.0, 0.3), (9.0, 0.9), (9.0, 0.7)]).unwrap();
+        let mut rows = Rows::new(2);
+        rows.push_repeated([1.0, 1.0], 0.2, 3, 0.06);
+        rows.push([1.0, 5.0], 0.3);
+        rows.push_repeated([1.0, 9.0], 0.8, 2, 0.02);
+        let together = rows.solve().unwrap();
+        for (one, other) in singly.coefficients.iter().zip(&together.coefficients) {
+            assert!((one - other).abs() < 1e-14);
+        }
+        assert!((singly.residual_squares - together.residual_squares).abs() < 1e-15);
+        assert_eq!((singly.dof(), together.dof()), (4, 4));
+        assert!((singly.leverage(&[1.0, 7.0]) - together.leverage(&[1.0, 7.0])).abs() < 1e-14);
+    }
+
+    /// Five points, by hand: Sxx = 10, residual squares 0.3, so s^2 = 0.1, se(slope)^2 = 0.01.
+    #[test]
+    fn covariance_and_leverage_are_those_of_the_textbook_line() {
+        let fit = line(&[(1.0, 1.0), (2.0, 2.3), (3.0, 2.9), (4.0, 4.1), (5.0, 5.0)]).unwrap();
+        let variance = fit.variance().unwrap();
+        let covariance = fit.covariance(variance);
+        assert!((covariance[1][1] - variance / 10.0).abs() < 1e-15);
+        assert!((covariance[0][0] - variance * (0.2 + 0.9)).abs() < 1e-15);
+        assert!((covariance[0][1] + variance * 0.3).abs() < 1e-15);
+        assert!((fit.leverage(&[1.0, 5.0]) - (0.2 + 0.4)).abs() < 1e-14);
+        let trace: f64 = (1..=5).map(|x| fit.leverage(&[1.0, f64::from(x)])).sum();
+        assert!((trace - 2.0).abs() < 1e-14, "leverages add up to the number of coefficients");
+    }
+
+    /// linregress answers this with a confident, meaningless line.
+    #[test]
+    fn columns_that_say_the_same_are_refused() {
+        assert_eq!(line(&[(3.0, 0.1), (3.0, 0.2), (3.0, 0.3)]), Err(NoSolution::Collinear { column: 1 }));
+        let mut rows = Rows::new(3);
+        (1..9).map(f64::from).for_each(|x| rows.push([1.0, x, 2.0 * x - 1.0], x));
+        assert_eq!(rows.solve().unwrap_err(), NoSolution::Collinear { column: 2 });
+        let mut rows = Rows::new(2);
+        rows.push_repeated([1.0, 4.0], 0.1, 9, 0.5);
+        assert_eq!(rows.solve().unwrap_err(), NoSolution::Collinear { column: 1 });
+    }
+
+    #[test]
+    fn too_few_rows_and_numbers_that_are_none_are_refused() {
+        assert_eq!(line(&[(1.0, 1.0)]), Err(NoSolution::TooFew { observations: 1, coefficients: 2 }));
+        assert_eq!(line(&[(1.0, 1.0), (f64::NAN, 1.0), (3.0, 1.0)]), Err(NoSolution::NotFinite));
+        assert!(matches!(Rows::new(0).solve(), Err(NoSolution::TooFew { .. })));
+    }
+
+    #[test]
+    fn one_column_and_no_degrees_of_freedom_are_answered() {
+        let mut rows = Rows::new(1);
+        [0.1, 0.2, 0.6].iter().for_each(|y| rows.push([1.0], *y));
+        assert!((rows.solve().unwrap().coefficients[0] - 0.3).abs() < 1e-15);
+        let exact = line(&[(1.0, 1.0), (3.0, 2.0)]).unwrap();
+        assert!((exact.coefficients[1] - 0.5).abs() < 1e-15);
+        assert_eq!(exact.variance(), None);
+    }
+
+    /// The whole table that linregress gives for the tall matrix, against ours.
+    #[test]
+    fn coefficients_and_standard_errors_are_those_of_linregress() {
+        let points: Vec<(f64, f64)> = (0..40)
+            .map(|i| (3.0 + 0.7 * f64::from(i), 0.1 * f64::from(i * 7919 % 13) - 0.03 * f64::from(i)))
+            .collect();
+        let fit = line(&points).unwrap();
+        let data: Vec<f64> = points.iter().flat_map(|(x, y)| [*y, 1.0, *x]).collect();
+        let table = linregress::fit_low_level_regression_model(&data, 40, 3).unwrap();
+        let covariance = fit.covariance(fit.variance().unwrap());
+        for i in 0..2 {
+            assert!((fit.coefficients[i] / table.parameters()[i] - 1.0).abs() < 1e-9);
+            assert!((covariance[i][i].sqrt() / table.se()[i] - 1.0).abs() < 1e-9);
+        }
+        assert!((fit.variance().unwrap() / table.scale() - 1.0).abs() < 1e-9);
+    }
+}

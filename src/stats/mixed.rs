@@ -1,0 +1,305 @@
+//! Linear models with random effects of groups, at given variances: the building block of REML and of
+//! averages over unknown variances.
+//!
+//! ```text
+//! y = X b + Z u + e    e ~ N(0, 1 / weight)    u_j of each group ~ N(0, sd_j^2)    b ~ N(0, 1 / precision)
+//! ```
+//!
+//! A precision of 0 leaves a coefficient free. Each group's effects are eliminated first, group by group,
+//! so the cost grows with the number of groups and not with its cube; what is left is a system in `b`
+//! alone whose determinant gives the (restricted) likelihood and whose inverse the covariance of `b`,
+//! random effects included. A standard deviation of zero is no special case.
+//!
+//! Source: Searle, Casella and McCulloch, Variance Components, 1992, chapters 6 and 7 (Henderson's
+//! equations, REML as the likelihood with the coefficients integrated out).
+
+use super::cholesky;
+
+/// Weighted sums of products of one set of rows: all that a fit needs of the data.
+#[derive(Clone, Debug)]
+pub struct Products {
+    coefficients: usize,
+    effects: usize,
+    xx: Vec<f64>,
+    xy: Vec<f64>,
+    yy: f64,
+    groups: Vec<GroupProducts>,
+    /// Sum of the logarithms of the weights.
+    weights_ln: f64,
+    rows: f64,
+}
+
+#[derive(Clone, Debug)]
+struct GroupProducts {
+    zz: Vec<f64>,
+    zx: Vec<f64>,
+    zy: Vec<f64>,
+}
+
+/// One observation.
+#[derive(Clone, Copy, Debug)]
+pub struct Row<'a> {
+    /// Values of the coefficients' terms.
+    pub x: &'a [f64],
+    /// Values of the group effects' terms.
+    pub z: &'a [f64],
+    /// Which group, from 0.
+    pub group: usize,
+    /// The observation.
+    pub y: f64,
+}
+
+impl Products {
+    /// No rows yet.
+    pub fn new(coefficients: usize, effects: usize, groups: usize) -> Self {
+        let group = GroupProducts {
+            zz: vec![0.0; effects * effects],
+            zx: vec![0.0; effects * coefficients],
+            zy: vec![0.0; effects],
+        };
+        Self {
+            coefficients,
+            effects,
+            xx: vec![0.0; coefficients * coefficients],
+            xy: vec![0.0; coefficients],
+            yy: 0.0,
+            groups: vec![group; groups],
+            weights_ln: 0.0,
+            rows: 0.0,
+        }
+    }
+
+    /// Forgets all rows.
+    pub fn clear(&mut self) {
+        self.xx.fill(0.0);
+        self.xy.fill(0.0);
+        for group in &mut self.groups {
+            group.zz.fill(0.0);
+            group.zx.fill(0.0);
+            group.zy.fill(0.0);
+        }
+        (self.yy, self.weights_ln, self.rows) = (0.0, 0.0, 0.0);
+    }
+
+    /// Takes in one row with a positive weight.
+    pub fn add(&mut self, row: Row<'_>, weight: f64) {
+        let (q, r) = (self.coefficients, self.effects);
+        for i in 0..q {
+            let xi = row.x[i] * weight;
+            if xi == 0.0 {
+                continue;
+            }
+            for (sum, xj) in self.xx[i * q..=i * q + i].iter_mut().zip(row.x) {
+                *sum += xi * xj;
+            }
+            self.xy[i] += xi * row.y;
+        }
+        let group = &mut self.groups[row.group];
+        for i in 0..r {
+            let zi = row.z[i] * weight;
+            if zi == 0.0 {
+                continue;
+            }
+            for (sum, zj) in group.zz[i * r..=i * r + i].iter_mut().zip(row.z) {
+                *sum += zi * zj;
+            }
+            for (sum, xj) in group.zx[i * q..(i + 1) * q].iter_mut().zip(row.x) {
+                *sum += zi * xj;
+            }
+            group.zy[i] += zi * row.y;
+        }
+        self.yy += weight * row.y * row.y;
+        self.weights_ln += weight.ln();
+        self.rows += 1.0;
+    }
+
+    /// Takes in all rows of `other`, each weight multiplied by `weight`.
+    pub fn add_all(&mut self, other: &Self, weight: f64) {
+        let add = |to: &mut [f64], from: &[f64]| {
+            for (sum, value) in to.iter_mut().zip(from) {
+                *sum += weight * value;
+            }
+        };
+        add(&mut self.xx, &other.xx);
+        add(&mut self.xy, &other.xy);
+        for (to, from) in self.groups.iter_mut().zip(&other.groups) {
+            add(&mut to.zz, &from.zz);
+            add(&mut to.zx, &from.zx);
+            add(&mut to.zy, &from.zy);
+        }
+        self.yy += weight * other.yy;
+        self.weights_ln += other.weights_ln + other.rows * weight.ln();
+        self.rows += other.rows;
+    }
+
+    /// How many rows.
+    pub fn rows(&self) -> f64 {
+        self.rows
+    }
+
+    /// Eliminates the group effects, given their standard deviations.
+    pub fn reduce(&self, effect_sds: &[f64], into: &mut Reduced) {
+        let (q, r) = (self.coefficients, self.effects);
+        into.size = q;
+        into.xx.clear();
+        into.xx.extend_from_slice(&self.xx);
+        into.xy.clear();
+        into.xy.extend_from_slice(&self.xy);
+        into.yy = self.yy;
+        into.constant = -0.5 * (self.rows * std::f64::consts::TAU.ln() - self.weights_ln);
+        into.determinant_ln = 0.0;
+        for group in &self.groups {
+            let factor = &mut into.factor;
+            factor.clear();
+            factor.resize(r * r, 0.0);
+            for i in 0..r {
+                for j in 0..=i {
+                    factor[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
+                }
+                factor[i * r + i] += 1.0;
+            }
+            // One is on the diagonal of a sum of squares: always positive definite.
+            into.determinant_ln += cholesky::factor(factor, r).unwrap_or(f64::INFINITY);
+            let scaled = &mut into.scaled;
+            scaled.clear();
+            scaled.resize(r * (q + 1), 0.0);
+            for i in 0..r {
+                for c in 0..=q {
+                    let own = if c == q { group.zy[i] } else { group.zx[i * q + c] };
+                    let known: f64 = (0..i).map(|k| factor[i * r + k] * scaled[k * (q + 1) + c]).sum();
+                    scaled[i * (q + 1) + c] = (effect_sds[i] * own - known) / factor[i * r + i];
+                }
+                let row = &scaled[i * (q + 1)..(i + 1) * (q + 1)];
+                let y = row[q];
+                for a in 0..q {
+                    if row[a] == 0.0 {
+                        continue;
+                    }
+                    for (sum, value) in into.xx[a * q..=a * q + a].iter_mut().zip(row) {
+                        *sum -= row[a] * value;
+                    }
+                    into.xy[a] -= row[a] * y;
+                }
+                into.yy -= y * y;
+            }
+        }
+    }
+
+    /// The expected effects of each group and their covariance, given the coefficients.
+    pub fn effects(&self, effect_sds: &[f64], coefficients: &[f64]) -> Vec<GroupEffects> {
+        let (q, r) = (self.coefficients, self.effects);
+        let effects = |group: &GroupProducts| {
+            let mut m = vec![0.0; r * r];
+            for i in 0..r {
+                for j in 0..=i {
+                    m[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
+                }
+                m[i * r + i] += 1.0;
+            }
+            // As in `reduce`.
+            let _ = cholesky::factor(&mut m, r);
+            let mut covariance = cholesky::inverse(&m, r);
+            for i in 0..r {
+                for j in 0..r {
+                    covariance[i * r + j] *= effect_sds[i] * effect_sds[j];
+                }
+            }
+            let left: Vec<f64> = (0..r)
+                .map(|i| {
+                    let row = &group.zx[i * q..(i + 1) * q];
+                    group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>()
+                })
+                .collect();
+            let times = |columns: &dyn Fn(usize) -> f64, i: usize| -> f64 {
+                (0..r).map(|k| covariance[i * r + k] * columns(k)).sum()
+            };
+            let mean = (0..r).map(|i| times(&|k| left[k], i)).collect();
+            let mut pull = vec![0.0; r * q];
+            for i in 0..r {
+                for c in 0..q {
+                    pull[i * q + c] = times(&|k| group.zx[k * q + c], i);
+                }
+            }
+            GroupEffects { mean, covariance, pull }
+        };
+        self.groups.iter().map(effects).collect()
+    }
+}
+
+/// The effects of one group, given the coefficients.
+#[derive(Clone, Debug)]
+pub struct GroupEffects {
+    /// Expected effects.
+    pub mean: Vec<f64>,
+    /// Their covariance, row by row.
+    pub covariance: Vec<f64>,
+    /// How the expected effects fall when a coefficient rises, effect by coefficient.
+    pub pull: Vec<f64>,
+}
+
+/// A model without its group effects: quadratic in the coefficients.
+#[derive(Clone, Debug, Default)]
+pub struct Reduced {
+    size: usize,
+    xx: Vec<f64>,
+    xy: Vec<f64>,
+    yy: f64,
+    determinant_ln: f64,
+    constant: f64,
+    factor: Vec<f64>,
+    scaled: Vec<f64>,
+}
+
+/// The coefficients at given variances.
+#[derive(Clone, Debug, Default)]
+pub struct Solution {
+    /// Logarithm of the likelihood with effects and coefficients integrated out; free coefficients
+    /// with a flat weight of one, which makes it the restricted likelihood.
+    pub evidence_ln: f64,
+    /// Expected coefficients.
+    pub mean: Vec<f64>,
+    l: Vec<f64>,
+}
+
+impl Reduced {
+    /// Solves for the coefficients, given their precisions; `false` when free coefficients are not
+    /// separable.
+    pub fn solve(&self, precisions: &[f64], into: &mut Solution) -> bool {
+        let q = self.size;
+        into.l.clear();
+        into.l.extend_from_slice(&self.xx);
+        let mut prior_ln = 0.0;
+        let mut free = 0.0;
+        for (i, precision) in precisions.iter().enumerate() {
+            into.l[i * q + i] += precision;
+            if *precision > 0.0 {
+                prior_ln += precision.ln();
+            } else {
+                free += 1.0;
+            }
+        }
+        let Some(determinant_ln) = cholesky::factor(&mut into.l, q) else { return false };
+        into.mean.clear();
+        into.mean.extend_from_slice(&self.xy);
+        cholesky::solve_lower(&into.l, q, &mut into.mean);
+        let explained: f64 = into.mean.iter().map(|x| x * x).sum();
+        cholesky::solve_upper(&into.l, q, &mut into.mean);
+        into.evidence_ln = self.constant + 0.5 * free * std::f64::consts::TAU.ln()
+            - 0.5 * (self.yy - explained + self.determinant_ln + determinant_ln - prior_ln);
+        true
+    }
+}
+
+impl Reduced {
+    /// Sum of squares that the solution leaves, priors and effects included.
+    pub fn left_over(&self, solution: &Solution) -> f64 {
+        self.yy - self.xy.iter().zip(&solution.mean).map(|(x, b)| x * b).sum::<f64>()
+    }
+}
+
+impl Solution {
+    /// Covariance of the coefficients, row by row.
+    pub fn covariance(&self) -> Vec<f64> {
+        cholesky::inverse(&self.l, self.mean.len())
+    }
+}
