@@ -90,8 +90,10 @@ pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limi
     let columns = layout.names.len();
     let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
     if let Some(line) = leftover.open_quote {
-        let problem =
-            Problem::error(Location::default().line(line), "a quote is opened here and never closed");
+        let problem = Problem::error(
+            Location::default().line(line),
+            "a quote is opened here and never closed; what follows is not read",
+        );
         reader.block.problems.push(problem.help("close it, or delete it"));
     }
     let mut block = reader.block;
@@ -195,9 +197,8 @@ impl<'a> Reader<'a> {
         let cells = |count: usize| if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
         let separator = Layout::separator_in_words(self.layout.delimiter);
         let message = format!("this row has {}, the header has {expected}", cells(row.len()));
-        let typed = row.stretch(0, row.len() - 1);
         let problem = Problem::error(Location::default().line(row.line), message);
-        let help = match row.plain.then(|| self.layout.better_separator(typed)).flatten() {
+        let help = match self.layout.better_separator(&row.rejoined(self.layout.delimiter)) {
             Some(other) => {
                 format!("separators are mixed: this row separates cells with {other}, the header with {separator}")
             }
@@ -335,8 +336,9 @@ impl<'a> Reader<'a> {
             Err(unknown) => {
                 let message = format!("`{}` is no {what}", shortened(text));
                 let help = match unknown.nearest {
-                    Some(nearest) => format!("did you mean `{nearest}`?"),
-                    None => format!("expected one of {}", unknown.expected),
+                    // Any letter is one slip away from any other.
+                    Some(nearest) if text.len() > 1 => format!("did you mean `{nearest}`?"),
+                    _ => format!("expected one of {}", unknown.expected),
                 };
                 self.problem(row, column, message, Some(help));
                 None
