@@ -198,6 +198,53 @@ impl Drop for Outputs {
     }
 }
 
+/// A new folder that appears whole or not at all: filled beside its place, then renamed into it.
+///
+/// Where files may be overwritten and the folder exists, it is filled in place instead, since a folder
+/// that holds a person's other files cannot be swapped for a new one.
+pub struct NewFolder {
+    target: PathBuf,
+    filling: PathBuf,
+}
+
+impl NewFolder {
+    /// Begins the folder `target`, which must be missing or empty unless `overwrite`.
+    pub fn begin(target: &Path, overwrite: bool) -> Result<Self, FileError> {
+        Outputs::new(overwrite).check_new_folder(target)?;
+        if target.is_dir() {
+            return Ok(Self { target: target.to_owned(), filling: target.to_owned() });
+        }
+        if let Some(parent) = target.parent().filter(|parent| !parent.as_os_str().is_empty()) {
+            fs::create_dir_all(parent).map_err(FileError::io(parent, "make this folder"))?;
+        }
+        let filling = temporary_name(target);
+        fs::create_dir(&filling).map_err(FileError::io(target, "make this folder"))?;
+        Ok(Self { target: target.to_owned(), filling })
+    }
+
+    /// Where to put its files.
+    pub fn path(&self) -> &Path {
+        &self.filling
+    }
+
+    /// Puts the filled folder in its place.
+    pub fn commit(self) -> Result<(), FileError> {
+        if self.filling != self.target {
+            fs::rename(&self.filling, &self.target).map_err(FileError::io(&self.target, "write"))?;
+        }
+        Ok(())
+    }
+}
+
+impl Drop for NewFolder {
+    fn drop(&mut self) {
+        // After a commit there is nothing at this path; a failure to clean up has nobody to hear it.
+        if self.filling != self.target {
+            let _ = fs::remove_dir_all(&self.filling);
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -267,5 +314,21 @@ mod tests {
         let mut outputs = Outputs::new(true);
         outputs.write(&scratch.path().join("a.txt"), b"1").unwrap();
         assert!(matches!(outputs.write(&scratch.path().join("a.txt"), b"2"), Err(FileError::Twice { .. })));
+    }
+
+    #[test]
+    fn a_new_folder_appears_whole_or_not_at_all() {
+        let scratch = tempfile::tempdir().unwrap();
+        let target = scratch.path().join("deep/demo");
+        let folder = NewFolder::begin(&target, false).unwrap();
+        fs::write(folder.path().join("a.txt"), b"a").unwrap();
+        drop(folder);
+        assert!(names(&scratch.path().join("deep")).is_empty());
+        let folder = NewFolder::begin(&target, false).unwrap();
+        fs::write(folder.path().join("a.txt"), b"a").unwrap();
+        assert!(!target.exists());
+        folder.commit().unwrap();
+        assert_eq!(names(&target), ["a.txt"]);
+        assert!(matches!(NewFolder::begin(&target, false), Err(FileError::NotEmpty { .. })));
     }
 }

@@ -200,3 +200,15 @@ fn fits_of_ones_own_are_read_and_their_problems_told() {
     ));
     assert!(ran.err.ends_with("fits.toml; nothing was sized\n"), "{}", ran.err);
 }
+
+#[test]
+fn the_help_states_the_bundled_fits_as_they_are() {
+    let help = size(&["--help"]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for fit in shrinkrule::fits::named::NamedFits::bundled().iter() {
+        // On a mate of size 0 the growth with size is left out.
+        let clearance = fit.clearance(0.0);
+        let stated = format!("{} {} to {}", fit.name, clearance.lower_mm, clearance.upper_mm);
+        assert!(help.contains(&stated), "{stated}");
+    }
+    assert!(help.contains("press -0.12 to -0.02 and 0.002 tighter with each mm of size"));
+}

@@ -264,7 +264,7 @@ name = "C1"
 gaps_mm = [2]
 tooth_mm = 4
 end_tooth_mm = 4
-tooth_height_mm = 6
+tooth_height_mm = 7
 depth_mm = 6
 [[comb]]
 name = "C2"
@@ -290,7 +290,7 @@ room_mm = 60
 [[bore_block]]
 name = "H1"
 bores_mm = [3]
-depth_mm = 6
+depth_mm = 8
 [[bore_block]]
 name = "H2"
 bores_mm = [60, 3]
@@ -302,7 +302,7 @@ axis = "d135"
 spans_mm = [30]
 slot_mm = 12
 prong_mm = 20
-height_mm = 6
+height_mm = 7
 [[span_bar]]
 name = "S2"
 axis = "d45"

@@ -6,14 +6,16 @@ use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
-use crate::correction::Form;
 use crate::files::Outputs;
+use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, summed_up};
+use crate::report::fit::{SetupReport, fit_report};
 
 /// Fit how a setup errs, from the caliper readings of its coupons
 #[derive(Debug, clap::Args)]
@@ -76,7 +78,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if let (Some(path), Some(fit)) = (written.first().filter(|_| args.out.is_some()), fits.first())
         && let Some((kind, coverage)) = fit.correction.kinds.first_key_value()
     {
-        output.progress(&format!("next: shrinkrule size {kind} {} --with {}", coverage.max_mm, path.display()))?;
+        output.progress(&format!(
+            "next: shrinkrule size {kind} {} --with {}",
+            coverage.max_mm,
+            path.display()
+        ))?;
     }
     Ok(Status::Done)
 }
@@ -124,12 +130,7 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
     fits.iter().flat_map(of).collect()
 }
 
-fn write(
-    args: &Args,
-    readings: &CheckedReadings,
-    fits: &[Fit],
-    outputs: &mut Outputs,
-) -> Result<(), Error> {
+fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
         for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
@@ -137,12 +138,63 @@ fn write(
             outputs.write(target, toml.as_bytes())?;
         }
     }
-    // Integration point: `--plots` draws `plot::fit_figures(fit)` of every fit into its folder, `--report`
-    // writes `report::fit_report(fits)`; both go through `outputs`.
     if args.plots.is_some() || args.report.is_some() {
-        return Err(Error::call("plots and reports are not drawn yet"));
+        let figures: Vec<Vec<Figure>> = fits
+            .iter()
+            .map(|fit| fit_figures(fit).map_err(|error| cannot_draw(fit, &error)))
+            .collect::<Result<_, _>>()?;
+        if let Some(folder) = &args.plots {
+            plots(folder, fits, &figures, outputs)?;
+        }
+        if let Some(page) = &args.report {
+            let html = report(args, readings, fits, &figures)?;
+            outputs.write(page, html.as_bytes())?;
+        }
     }
     Ok(())
+}
+
+fn cannot_draw(fit: &Fit, error: &impl std::fmt::Display) -> Error {
+    Error::call(format!("setup `{}`: {error}", fit.correction.setup))
+}
+
+/// Every figure as SVG and PNG, with the setup's name in front where there are several.
+fn plots(folder: &Path, fits: &[Fit], figures: &[Vec<Figure>], outputs: &mut Outputs) -> Result<(), Error> {
+    for (fit, figures) in fits.iter().zip(figures) {
+        let setup =
+            if fits.len() > 1 { format!("{}-", file_stem(&fit.correction.setup)) } else { String::new() };
+        for figure in figures {
+            outputs.write(&folder.join(format!("{setup}{}.svg", figure.name)), figure.svg.as_bytes())?;
+            outputs.write(&folder.join(format!("{setup}{}.png", figure.name)), &figure.png)?;
+        }
+    }
+    Ok(())
+}
+
+/// The page about all setups.
+fn report(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &[Fit],
+    figures: &[Vec<Figure>],
+) -> Result<String, Error> {
+    // Without --out the page still says how to go on.
+    let files = match &args.out {
+        Some(out) => targets(out, fits)?,
+        None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
+    };
+    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    let setups: Vec<SetupReport> = fits
+        .iter()
+        .zip(figures)
+        .zip(&files)
+        .map(|((fit, figures), file)| SetupReport { fit, figures, correction_file: file })
+        .collect();
+    fit_report(&setups, &readings.conditions).map_err(|error| Error::call(error.to_string()))
+}
+
+fn correction_name(setup: &str) -> String {
+    format!("{}.correction.toml", file_stem(setup))
 }
 
 /// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
@@ -164,16 +216,15 @@ fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
     for fit in fits {
         let setup = fit.correction.setup.as_str();
         if let Some(other) = taken.insert(file_stem(setup), setup) {
-            let name = format!("{}.correction.toml", file_stem(setup));
             return Err(Error::problem(
                 Problem::error(
-                    Location::file(out.join(&name)),
+                    Location::file(out.join(correction_name(setup))),
                     format!("the setups `{other}` and `{setup}` would both be written here"),
                 )
                 .help("give the setups names that differ in letters or digits"),
             ));
         }
     }
-    let name = |fit: &Fit| out.join(format!("{}.correction.toml", file_stem(&fit.correction.setup)));
+    let name = |fit: &Fit| out.join(correction_name(&fit.correction.setup));
     Ok(fits.iter().map(name).collect())
 }

@@ -136,15 +136,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let mut output = Output::standard(arguments.json, arguments.quiet, arguments.force, arguments.color);
-    let result = match &arguments.command {
-        Command::Demo(args) => demo::run(args, &mut output),
-        Command::Coupons(args) => coupons::run(args, &mut output),
-        Command::Readings(args) => readings::run(args, &mut output),
-        Command::Fit(args) => fit::run(args, &mut output),
-        Command::Size(args) => size::run(args, &mut output),
-        Command::Parts(args) => parts::run(args, &mut output),
-        Command::Pulley(args) => pulley::run(args, &mut output),
-    };
+    let result = dispatch(&arguments.command, &mut output);
     match result {
         Ok(Status::Done) => ExitCode::SUCCESS,
         Ok(Status::No) => ExitCode::from(1),
@@ -158,5 +150,17 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             let _ = output.failure(&error.problems(), summary);
             ExitCode::from(2)
         }
+    }
+}
+
+fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
+    match command {
+        Command::Demo(args) => demo::run(args, output),
+        Command::Coupons(args) => coupons::run(args, output),
+        Command::Readings(args) => readings::run(args, output),
+        Command::Fit(args) => fit::run(args, output),
+        Command::Size(args) => size::run(args, output),
+        Command::Parts(args) => parts::run(args, output),
+        Command::Pulley(args) => pulley::run(args, output),
     }
 }

@@ -159,7 +159,11 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
             write!(out, "  {term:>14}")?;
         }
         let coverage = &correction.kinds[&summary.kind];
-        let sizes = format!("{} to {}", coverage.min_mm, coverage.max_mm);
+        let sizes = if coverage.min_mm < coverage.max_mm {
+            format!("{} to {}", coverage.min_mm, coverage.max_mm)
+        } else {
+            coverage.min_mm.to_string()
+        };
         writeln!(out, "  {sizes:<13}  {:>8}", coverage.features)?;
     }
     write_model(out, fit)?;
@@ -175,7 +179,12 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
 
 fn write_model(out: &mut String, fit: &Fit) -> std::fmt::Result {
     let correction = &fit.correction;
-    writeln!(out, "\n  printed = offset + scale * drawn; model `{}`: {}", correction.form, correction.form.in_words())?;
+    writeln!(
+        out,
+        "\n  printed = offset + scale * drawn; model `{}`: {}",
+        correction.form,
+        correction.form.in_words()
+    )?;
     if !correction.runners_up.is_empty() {
         let others: Vec<String> = correction
             .runners_up

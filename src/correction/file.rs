@@ -15,8 +15,8 @@ use crate::files::{self, FileError};
 use crate::kind::Kind;
 use crate::problem::Problem;
 
-use super::fit::Method;
 use super::first_layer::FirstLayerSpread;
+use super::fit::Method;
 use super::{Correction, Term, read_file};
 
 /// The format that this program writes, and the newest that it reads.
@@ -48,6 +48,12 @@ impl Term {
             Self::Scale => "scale".to_owned(),
             Self::ScaleOf(kind) => format!("scale {kind}"),
             Self::SmallBore => "small-bore".to_owned(),
+            Self::Swell => "swell".to_owned(),
+            Self::ScaleInPlane => "scale-in-plane".to_owned(),
+            Self::ScaleZ => "scale-z".to_owned(),
+            Self::XyDifference => "xy-difference".to_owned(),
+            Self::Skew => "skew".to_owned(),
+            Self::Sag => "sag".to_owned(),
         }
     }
 
@@ -56,7 +62,18 @@ impl Term {
         let kind = |word: &str| word.parse::<Kind>().ok();
         match name.split_once(' ') {
             None if name == "scale" => Some(Self::Scale),
-            None if name == "small-bore" => Some(Self::SmallBore),
+            None => {
+                let plain = [
+                    Self::SmallBore,
+                    Self::Swell,
+                    Self::ScaleInPlane,
+                    Self::ScaleZ,
+                    Self::XyDifference,
+                    Self::Skew,
+                    Self::Sag,
+                ];
+                plain.into_iter().find(|term| term.name() == name)
+            }
             Some(("offset", word)) => kind(word).map(Self::Offset),
             Some(("scale", word)) => kind(word).map(Self::ScaleOf),
             _ => None,
@@ -68,6 +85,11 @@ impl Correction {
     /// Reads a correction file.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         Self::from_toml(&files::read_text(path)?, path)
+    }
+
+    /// How it was estimated.
+    pub fn method(&self) -> Method {
+        if self.print_effects.is_some() { Method::Structured } else { Method::LeastSquares }
     }
 
     /// Reads the text of a correction file; `path` is for the problems.
@@ -89,7 +111,7 @@ impl Correction {
         if let Some(date) = &self.date {
             writeln!(out, "date = {}", quoted(date))?;
         }
-        writeln!(out, "method = {}", quoted(Method::LeastSquares.name()))?;
+        writeln!(out, "method = {}", quoted(self.method().name()))?;
         writeln!(out, "model = {}", quoted(self.form.name()))?;
         writeln!(out, "program_version = {}", quoted(&self.program_version))?;
         writeln!(out, "prints = {}\ndof = {:?}", self.prints, self.dof)?;
@@ -105,6 +127,7 @@ impl Correction {
         writeln!(out, "sha256 = {}", quoted(&self.readings_sha256))?;
         self.write_kinds(out)?;
         self.write_spread(out)?;
+        self.write_print_effects(out)?;
         for other in &self.runners_up {
             let (form, above) = (quoted(other.form.name()), other.aicc_above_best);
             writeln!(out, "\n[[runners_up]]\nmodel = {form}\naicc_above_best = {above:?}")?;
@@ -142,7 +165,10 @@ impl Correction {
         }
         writeln!(out, "#")?;
         writeln!(out, "# Sizes to draw: shrinkrule size KIND MM --with THIS-FILE")?;
-        writeln!(out, "# The tables under `kinds` repeat the coefficients further down; fit again rather than edit.")
+        writeln!(
+            out,
+            "# The tables under `kinds` repeat the coefficients further down; fit again rather than edit."
+        )
     }
 
     fn write_kinds(&self, out: &mut String) -> std::fmt::Result {
@@ -164,15 +190,27 @@ impl Correction {
         Ok(())
     }
 
+    fn write_print_effects(&self, out: &mut String) -> std::fmt::Result {
+        let Some(effects) = &self.print_effects else { return Ok(()) };
+        writeln!(
+            out,
+            "\n# how prints differ, part by part; standard deviations\n[print_effects]\nswell_sd_mm = {:?}",
+            effects.swell_sd_mm
+        )?;
+        writeln!(out, "swell_dof = {:?}\nshrink_sd = {:?}", effects.swell_dof, effects.shrink_sd)?;
+        writeln!(out, "shrink_dof = {:?}\nheight_sd_mm = {:?}", effects.shrink_dof, effects.height_sd_mm)?;
+        writeln!(out, "height_dof = {:?}", effects.height_dof)
+    }
+
     fn write_spread(&self, out: &mut String) -> std::fmt::Result {
         let spread = &self.spread;
-        writeln!(out, "\n# standard deviations that a new print adds; without _dof: an allowance, not measured")?;
+        writeln!(
+            out,
+            "\n# standard deviations that a new print adds; without _dof: an allowance, not measured"
+        )?;
         writeln!(out, "[spread]")?;
-        let estimates = [
-            ("print", Some(spread.print)),
-            ("feature", Some(spread.feature)),
-            ("repeat", spread.repeat),
-        ];
+        let estimates =
+            [("print", Some(spread.print)), ("feature", Some(spread.feature)), ("repeat", spread.repeat)];
         for (name, estimate) in estimates {
             if let Some(estimate) = estimate {
                 writeln!(out, "{name}_sd_mm = {:?}", estimate.sd_mm)?;
@@ -304,7 +342,12 @@ mod tests {
         let text = text.replacen("print_sd_mm = ", "print_sd_mm = -1.0 # ", 1);
         let text = text.replacen("model = \"", "model = \"my-", 1);
         let said = problems(&text);
-        for key in ["setup: this key is missing", "dof: `nan` is not a finite number", "spread.print_sd_mm: `-1` is below 0", "model: `my-"] {
+        for key in [
+            "setup: this key is missing",
+            "dof: `nan` is not a finite number",
+            "spread.print_sd_mm: `-1` is below 0",
+            "model: `my-",
+        ] {
             assert!(said.contains(key), "{key} is not in {said}");
         }
     }
@@ -313,7 +356,10 @@ mod tests {
     fn numbers_that_are_no_covariance_are_refused() {
         let mut correction = fitted();
         correction.covariance[0][1] *= 2.0;
-        assert!(problems(&correction.to_toml(None)).contains("estimate.covariance: these numbers are no covariance"));
+        assert!(
+            problems(&correction.to_toml(None))
+                .contains("estimate.covariance: these numbers are no covariance")
+        );
         let mut correction = fitted();
         let root = |i: usize, c: &Correction| c.covariance[i][i].sqrt();
         let over = 1.5 * root(0, &correction) * root(1, &correction);

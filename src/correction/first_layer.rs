@@ -4,11 +4,9 @@
 //! says nothing of the sizes above and is kept out of the fit. Where the same coupon and print has the
 //! feature without that ending, half their difference is how far the first layer stands out per side.
 
+use crate::coupon::feature::BED_SUFFIX;
 use crate::readings::SetupReadings;
 use crate::stats::distribution::t_quantile;
-
-/// What a feature's name ends in when it is measured at the bed.
-pub const AT_THE_BED: &str = "-bed";
 
 /// How far the first layer stands out beyond the layers above.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,14 +21,14 @@ pub struct FirstLayerSpread {
 
 /// Whether a feature's name says that it is measured at the bed.
 pub fn is_at_the_bed(feature: &str) -> bool {
-    feature.ends_with(AT_THE_BED)
+    feature.ends_with(BED_SUFFIX)
 }
 
 /// The spread of a setup; `None` when nothing was measured both at the bed and above it.
 pub fn spread(setup: &SetupReadings) -> Option<FirstLayerSpread> {
     let mut sides = Vec::new();
     for bed in setup.features.iter().filter(|bed| is_at_the_bed(&bed.feature)) {
-        let name = &bed.feature[..bed.feature.len() - AT_THE_BED.len()];
+        let name = &bed.feature[..bed.feature.len() - BED_SUFFIX.len()];
         let above = setup.features.iter().find(|above| {
             above.feature[..] == *name
                 && above.coupon == bed.coupon
@@ -55,7 +53,12 @@ impl FirstLayerSpread {
     pub fn in_words(&self) -> String {
         let interval = match self.half_width_mm {
             Some(half) => {
-                format!("95 %: {:.2} to {:.2}, {} pairs", self.mean_mm - half, self.mean_mm + half, self.pairs)
+                format!(
+                    "95 %: {:.2} to {:.2}, {} pairs",
+                    self.mean_mm - half,
+                    self.mean_mm + half,
+                    self.pairs
+                )
             }
             None => "one pair: no interval".to_owned(),
         };

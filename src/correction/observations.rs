@@ -63,8 +63,11 @@ impl Observation {
         let from_mean = reading.mm - self.mean_mm;
         self.count -= 1;
         self.mean_mm -= from_mean / (n - 1.0);
-        self.squares_mm2 =
-            if self.count == 1 { 0.0 } else { (self.squares_mm2 - n / (n - 1.0) * from_mean * from_mean).max(0.0) };
+        self.squares_mm2 = if self.count == 1 {
+            0.0
+        } else {
+            (self.squares_mm2 - n / (n - 1.0) * from_mean * from_mean).max(0.0)
+        };
         self.lowest = self.lowest.filter(|lowest| *lowest != reading);
         self.highest = self.highest.filter(|highest| *highest != reading);
     }

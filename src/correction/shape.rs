@@ -19,7 +19,10 @@ const BETTER_BY: f64 = 2.0;
 /// What is wrong with the form, in plain words.
 pub(super) fn poor_fits(estimate: &Estimate, forced: bool) -> Vec<String> {
     let form = estimate.choice.form;
-    let better = estimate.choice.others.first().filter(|other| other.aicc_above_best < -BETTER_BY);
+    // A simpler form that is enough is no fault of the one that was asked for.
+    let better = estimate.choice.others.first().filter(|other| {
+        other.aicc_above_best < -BETTER_BY && other.form.terms(&estimate.kinds).len() >= estimate.terms.len()
+    });
     let mut better_said = false;
     let mut found = Vec::new();
     for (kind, p) in curved(estimate) {

@@ -13,6 +13,9 @@
 //! both floored at 0: a spread that the repeats explain is no spread of features. Only kinds that were
 //! measured on several prints count, since the offset of any other takes its print's shift with it. With
 //! one print nothing can be told of P, and an allowance stands for it that has no degrees of freedom.
+//! Beside several prints it counts as one degree of freedom more: two or three prints often agree by
+//! chance, and the moments would then say 0 and the interval hold too seldom (simulated, 300 printers
+//! with P = 0.03 mm: 90 % for two prints, 93 % for three; with the allowance tests/simulated_printer.rs).
 //!
 //! Source: moments of a one-way random-effects layout, Searle, Casella and McCulloch, Variance
 //! Components, 3.6; caliper: rectangular distributions, JCGM 100:2008, F.2.2.1 and F.2.3.3.
@@ -27,6 +30,9 @@ use super::{Spread, SpreadEstimate};
 /// Print-to-print standard deviation of one dimension that is allowed for when one print was measured,
 /// mm. Common practice: a typical printer's, bracketed by published accuracy studies.
 pub const PRINT_ALLOWANCE_MM: f64 = 0.03;
+/// What the allowance weighs beside measured prints, in degrees of freedom: as much as one print more.
+/// Judgement; without it a pair of prints that happen to agree would promise that all will.
+const ALLOWANCE_DOF: f64 = 1.0;
 /// Smallest step of a caliper, mm, when the readings file does not say.
 pub const USUAL_RESOLUTION_MM: f64 = 0.01;
 
@@ -66,8 +72,10 @@ pub(super) fn spread(observations: &[Observation], estimate: &Estimate, conditio
         let mean = prints.iter().map(|print| print.sum / print.features).sum::<f64>() / count;
         let between: f64 = prints.iter().map(|print| (print.sum / print.features - mean).powi(2)).sum();
         let shared = prints.iter().map(|print| 1.0 / print.features).sum::<f64>() / count;
-        let variance = between / apart - within_mm2 * shared;
-        SpreadEstimate { sd_mm: variance.max(0.0).sqrt(), dof: Some(apart) }
+        let variance = (between / apart - within_mm2 * shared).max(0.0);
+        let with_allowance = apart * variance + ALLOWANCE_DOF * PRINT_ALLOWANCE_MM * PRINT_ALLOWANCE_MM;
+        let dof = apart + ALLOWANCE_DOF;
+        SpreadEstimate { sd_mm: (with_allowance / dof).sqrt(), dof: Some(dof) }
     } else {
         SpreadEstimate { sd_mm: PRINT_ALLOWANCE_MM, dof: None }
     };

@@ -31,6 +31,8 @@ const FAMILY_LEVEL: f64 = 0.05;
 /// Held back at the start: this many robust spreads from the robust fit. By feel; what is held back
 /// without cause is taken in again.
 const HELD_BACK: f64 = 5.0;
+/// From so many prints of one size, their median stands for them in the robust fit.
+const MANY_PRINTS: usize = 5;
 /// At most this share of the features is set aside by the test; more means that the model or the sheet
 /// is wrong and not a few readings.
 pub(super) const LARGEST_SHARE: f64 = 0.2;
@@ -70,55 +72,89 @@ pub(super) fn among_repeats(
     least_sd_mm: f64,
     found: &mut Suspects,
 ) {
-    let Some(limit) = repeat_limit_mm2(observations, least_sd_mm) else { return };
-    let clean = |seen: &Observation| {
-        seen.used && seen.count > 1 && seen.squares_mm2 <= limit * f64::from(seen.count - 1)
-    };
-    let readings: u32 = observations.iter().filter(|seen| seen.used && seen.count > 1).map(|seen| seen.count).sum();
-    let (mut squares, mut dof) = (0.0, 0.0);
-    for seen in observations.iter().filter(|seen| clean(seen)) {
-        squares += seen.squares_mm2;
-        dof += f64::from(seen.count - 1);
-    }
-    let mut bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
-    let mut bound_dof = dof;
-    for at in 0..observations.len() {
-        // What no reading of a feature can reach, since none can gain more than all its squares.
-        let rest = (squares - observations[at].squares_mm2).max(0.0) / (dof - 1.0);
-        if dof > 3.0 && observations[at].squares_mm2 <= bound * bound * rest.max(least_sd_mm * least_sd_mm) {
-            continue;
-        }
-        while let Some(worst) = extreme(&observations[at]) {
-            let seen = &observations[at];
-            let n = f64::from(seen.count);
-            let gain = n / (n - 1.0) * (worst.mm - seen.mean_mm).powi(2);
-            let (others, others_dof) =
-                if clean(seen) { (squares - gain, dof - 1.0) } else { (squares, dof) };
-            if others_dof < 3.0 {
-                break;
-            }
-            let sd = (others.max(0.0) / others_dof).sqrt().max(least_sd_mm);
-            let times = gain.sqrt() / sd;
-            if bound_dof != dof {
-                bound = outlying(FAMILY_LEVEL, f64::from(readings), dof - 1.0);
-                bound_dof = dof;
-            }
-            if times <= bound {
-                break;
-            }
+    let Some(mut pool) = RepeatPool::of(observations, least_sd_mm) else { return };
+    let mut bound = pool.bound();
+    for seen in observations.iter_mut().filter(|seen| seen.used) {
+        while let Some((worst, times)) = pool.worst(seen, bound) {
             found.set_aside.push(SetAside {
                 line: worst.line,
                 reading_mm: worst.mm,
                 reason: repeat_reason(setup, seen, worst, times, bound),
             });
-            let was_clean = clean(seen);
-            observations[at].without(worst);
-            if was_clean {
-                squares -= gain;
-                dof -= 1.0;
-            }
+            pool.take(seen, worst);
+            seen.without(worst);
+            bound = pool.bound();
         }
     }
+}
+
+/// The repeat spread of the features whose repeats agree.
+struct RepeatPool {
+    squares_mm2: f64,
+    dof: f64,
+    /// How many readings are tested.
+    readings: f64,
+    /// Variance within a feature above which the feature is not in the pool.
+    limit_mm2: f64,
+    least_mm2: f64,
+}
+
+impl RepeatPool {
+    /// `None` when nothing was read twice.
+    fn of(observations: &[Observation], least_sd_mm: f64) -> Option<Self> {
+        let limit_mm2 = repeat_limit_mm2(observations, least_sd_mm)?;
+        let least_mm2 = least_sd_mm * least_sd_mm;
+        let mut pool = Self { squares_mm2: 0.0, dof: 0.0, readings: 0.0, limit_mm2, least_mm2 };
+        for seen in observations.iter().filter(|seen| seen.used && seen.count > 1) {
+            pool.readings += f64::from(seen.count);
+            if pool.has(seen) {
+                pool.squares_mm2 += seen.squares_mm2;
+                pool.dof += f64::from(seen.count - 1);
+            }
+        }
+        Some(pool)
+    }
+
+    fn has(&self, seen: &Observation) -> bool {
+        seen.squares_mm2 <= self.limit_mm2 * f64::from(seen.count - 1)
+    }
+
+    fn bound(&self) -> f64 {
+        outlying(FAMILY_LEVEL, self.readings, self.dof - 1.0)
+    }
+
+    /// Variance of the pool without so much of it.
+    fn without(&self, squares_mm2: f64) -> f64 {
+        ((self.squares_mm2 - squares_mm2).max(0.0) / (self.dof - 1.0)).max(self.least_mm2)
+    }
+
+    /// A feature's extreme reading and how many spreads it stands apart, when that is beyond the bound.
+    fn worst(&self, seen: &Observation, bound: f64) -> Option<(Reading, f64)> {
+        // No reading can take away more than all squares of its feature; and three degrees of freedom
+        // are the least that a spread is judged by.
+        if self.dof <= 3.0 || seen.squares_mm2 <= bound * bound * self.without(seen.squares_mm2) {
+            return None;
+        }
+        let worst = extreme(seen)?;
+        let gain = gain_mm2(seen, worst);
+        let others = if self.has(seen) { self.without(gain) } else { self.without(0.0) };
+        let times = (gain / others).sqrt();
+        (times > bound).then_some((worst, times))
+    }
+
+    /// Takes what this reading adds out of the pool.
+    fn take(&mut self, seen: &Observation, reading: Reading) {
+        if self.has(seen) {
+            self.squares_mm2 -= gain_mm2(seen, reading);
+            self.dof -= 1.0;
+        }
+    }
+}
+
+/// By how much a feature's squares fall without this reading.
+fn gain_mm2(seen: &Observation, reading: Reading) -> f64 {
+    let n = f64::from(seen.count);
+    n / (n - 1.0) * (reading.mm - seen.mean_mm).powi(2)
 }
 
 /// Variance within a feature above which the feature is no measure of the repeat spread, mm^2.
@@ -267,9 +303,6 @@ fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
-///
-/// The fit is to the median of each kind and size, so that a size with several prints has resisted
-/// already, and costs the same for a thousand prints as for one.
 fn hold_back(
     observations: &mut [Observation],
     estimate: &Estimate,
@@ -278,18 +311,28 @@ fn hold_back(
 ) -> bool {
     let cells = &estimate.cells;
     let terms = richest(&estimate.kinds).terms(&estimate.kinds);
+    let row = |cell: usize| -> Vec<f64> {
+        let cell = &cells.all[cell];
+        terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect()
+    };
     let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
     let placed = || observations.iter().zip(&cells.of).filter_map(|(seen, cell)| Some((seen, (*cell)?)));
     placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
-    let counts: Vec<f64> = members.iter().map(|members| members.len() as f64).collect();
-    let middles: Vec<f64> = members.into_iter().filter_map(least_absolute::middle).collect();
-    let rows: Vec<Vec<f64>> = cells
-        .all
-        .iter()
-        .map(|cell| terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect())
-        .collect();
+    let (mut rows, mut deviations, mut counts) = (Vec::new(), Vec::new(), Vec::new());
+    for (cell, members) in members.into_iter().enumerate() {
+        // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
+        let many = members.len() >= MANY_PRINTS;
+        let count = if many { members.len() as f64 } else { 1.0 };
+        let given = if many { least_absolute::middle(members).into_iter().collect() } else { members };
+        for deviation in given {
+            rows.push(row(cell));
+            deviations.push(deviation);
+            counts.push(count);
+        }
+    }
     // Where the robust fit has no answer, the search starts from all points.
-    let Ok(fitted) = least_absolute::fitted(&rows, &middles, &counts, least_sd_mm) else { return false };
+    let Ok(fit) = least_absolute::fit(&rows, &deviations, &counts, least_sd_mm) else { return false };
+    let fitted: Vec<f64> = (0..cells.all.len()).map(|cell| fit.at(&row(cell))).collect();
     let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
     let used = (0..observations.len()).filter(|at| cells.of[*at].is_some());
@@ -318,7 +361,8 @@ fn feature_reason(
     let times = studentised.map_or_else(String::new, |t| {
         format!(": {:.1} times the spread of the others, the limit is {bound:.1}", t.abs())
     });
-    let mean = if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
+    let mean =
+        if seen.count > 1 { format!("the mean of the {} readings of ", seen.count) } else { String::new() };
     format!(
         "{mean}{} is {:.2} mm {} the fit of all the others{times}",
         name(setup, seen),

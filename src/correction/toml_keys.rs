@@ -108,7 +108,9 @@ impl<'a> Keys<'a> {
         key: &str,
     ) -> Option<T> {
         let text = self.text(source, key)?;
-        text.parse().map_err(|error: E| source.problem(self.place(key), self.dotted(key), error.to_string())).ok()
+        text.parse()
+            .map_err(|error: E| source.problem(self.place(key), self.dotted(key), error.to_string()))
+            .ok()
     }
 
     /// A whole number, 0 or more.

@@ -7,7 +7,7 @@ use super::body::{Body, Stance, along_x, along_z, circle};
 use super::feature::{Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
-use super::limits::{BED_CHAMFER_MM, BORE, FACE, LABEL_RELIEF_MM, WALL};
+use super::limits::{BED_CHAMFER_MM, BORE, HOLE_LENGTH, LABEL_RELIEF_MM, WALL};
 use crate::geometry::outline::{Outline, Point};
 use crate::kind::{Axis, Kind};
 
@@ -24,7 +24,7 @@ impl BoreBlock {
         Self {
             bores_mm: fields.lengths("bores_mm", BORE, 12),
             wall_mm: fields.length_or("wall_mm", 4.0, WALL),
-            depth_mm: fields.length_or("depth_mm", 12.0, FACE),
+            depth_mm: fields.length_or("depth_mm", 12.0, HOLE_LENGTH),
         }
     }
 

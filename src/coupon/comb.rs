@@ -17,7 +17,7 @@ use super::feature::{Feature, Tool, feature_label, tidy};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{
-    BED_CHAMFER_MM, FACE, GAP, JAW_TIP_MM, LABEL_RELIEF_MM, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, WALL,
+    BED_CHAMFER_MM, FACE, GAP, JAW_TIP_MM, LABEL_RELIEF_MM, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, UPRIGHT, WALL,
 };
 use crate::geometry::outline::Outline;
 use crate::kind::{Axis, Kind};
@@ -43,7 +43,7 @@ impl Comb {
             gaps_mm,
             tooth_mm: fields.length_or("tooth_mm", 5.0, WALL),
             end_tooth_mm: fields.length_or("end_tooth_mm", 8.0, WALL),
-            tooth_height_mm: fields.length_or("tooth_height_mm", 10.0, FACE),
+            tooth_height_mm: fields.length_or("tooth_height_mm", 10.0, UPRIGHT),
             depth_mm: fields.length_or("depth_mm", 10.0, FACE),
         }
     }

@@ -13,9 +13,9 @@ use toml::de::{DeTable, DeValue};
 use super::fields::{Document, Fields};
 use super::form::Form;
 use super::kit::MOST_COPIES;
-use super::label::Label;
-use super::limits::PLATE_GAP;
+use super::limits::{LABEL_HEIGHT_MM, PLATE_GAP};
 use super::{Coupon, CouponSet};
+use crate::geometry::lettering;
 use crate::problem::Problem;
 
 /// Longest name of a coupon; with a copy's number it still fits on the smallest piece.
@@ -118,8 +118,9 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
             continue;
         }
         let coupon = Coupon::new(name.clone(), piece);
-        let widest = Label::new(&coupon.label(Some(MOST_COPIES))).map_or(0.0, |label| label.width_mm());
-        if coupon.form.label_room_mm().is_some_and(|room| widest > room) {
+        let widest = lettering::text_width(&coupon.label(Some(MOST_COPIES)), LABEL_HEIGHT_MM);
+        let is_wider = |room| widest.is_ok_and(|widest| widest > room);
+        if coupon.form.label_room_mm().is_some_and(is_wider) {
             let message = format!("`{name}` is too short for its label");
             fields.problem("name", message, "use a shorter name or a longer span");
         }

@@ -56,6 +56,16 @@ pub(super) const WALL: Limits =
     Limits { at_least: WALL_MM, at_most: 20.0, because: "a wall under 4 mm gives way between the jaws" };
 pub(super) const FACE: Limits =
     Limits { at_least: FACE_MM, at_most: 60.0, because: "jaws need 6 mm of wall to sit on" };
+pub(super) const UPRIGHT: Limits = Limits {
+    at_least: FACE_MM + 1.0,
+    at_most: 60.0,
+    because: "chamfers and label take 1 mm, and jaws need 6 mm of bare wall to sit on",
+};
+pub(super) const HOLE_LENGTH: Limits = Limits {
+    at_least: FACE_MM + 2.0,
+    at_most: 60.0,
+    because: "the chamfers at both ends take 1.2 mm, and jaws need 6 mm of bare hole",
+};
 pub(super) const RING_HEIGHT: Limits = Limits {
     at_least: 10.0,
     at_most: 60.0,

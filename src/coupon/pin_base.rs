@@ -7,7 +7,7 @@ use super::body::{Body, Stance, along_x, along_y, circle};
 use super::feature::{Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
-use super::limits::{FACE, JAW_ROOM_MM, LABEL_RELIEF_MM, PIN, ROOM, STRIP_MM, TAB_MM, TOP_CHAMFER_MM};
+use super::limits::{JAW_ROOM_MM, LABEL_RELIEF_MM, PIN, ROOM, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, UPRIGHT};
 use crate::geometry::outline::{Outline, Point};
 use crate::kind::{Axis, Kind};
 
@@ -26,7 +26,7 @@ impl PinBase {
     pub(super) fn read(fields: &mut Fields<'_, '_>) -> Self {
         Self {
             diameters_mm: fields.lengths("diameters_mm", PIN, 12),
-            pin_height_mm: fields.length_or("pin_height_mm", 10.0, FACE),
+            pin_height_mm: fields.length_or("pin_height_mm", 10.0, UPRIGHT),
             room_mm: fields.length_or("room_mm", JAW_ROOM_MM, ROOM),
         }
     }

@@ -19,7 +19,7 @@ use super::feature::{Feature, Jaws, Tool, feature_label, tidy};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{
-    BED_CHAMFER_MM, FACE, LABEL_RELIEF_MM, SLOT, SPAN, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, WALL,
+    BED_CHAMFER_MM, LABEL_RELIEF_MM, SLOT, SPAN, STRIP_MM, TAB_MM, TOP_CHAMFER_MM, UPRIGHT, WALL,
 };
 use crate::geometry::outline::{Outline, Point};
 use crate::kind::{Axis, Kind};
@@ -47,7 +47,7 @@ impl SpanBar {
             spans_mm: fields.lengths("spans_mm", SPAN, 2),
             slot_mm: fields.length_or("slot_mm", 6.0, SLOT),
             prong_mm: fields.length_or("prong_mm", 4.0, WALL),
-            height_mm: fields.length_or("height_mm", 8.0, FACE),
+            height_mm: fields.length_or("height_mm", 8.0, UPRIGHT),
             outer: fields.flag("outer", true),
         }
     }
@@ -112,7 +112,7 @@ impl SpanBar {
                 axis: self.axis,
                 nominal_mm: *span,
                 jaws,
-                label_at: [(end + bottom) / 2.0, -3.0],
+                label_at: [(end + bottom) / 2.0, -4.0],
             });
         }
         if self.outer {

@@ -291,35 +291,38 @@ mod tests {
     fn a_missing_face_leaves_open_edges() {
         let mut mesh = tetrahedron([0.0; 3], 1.0);
         mesh.triangles.pop();
-        assert!(defects(&mesh, 1)[0].starts_with("3 edges are open, the first from "));
+        assert!(defects(&mesh, 1)[0].starts_with("open edges: 3, the first from "));
     }
 
     #[test]
     fn a_face_turned_over_disagrees_with_its_neighbours() {
         let mut mesh = tetrahedron([0.0; 3], 1.0);
         mesh.triangles[3].swap(0, 1);
-        assert!(defects(&mesh, 1)[0].starts_with("3 edges join faces that look opposite ways"));
+        assert!(defects(&mesh, 1)[0].starts_with("edges between faces that look opposite ways: 3"));
     }
 
     #[test]
     fn a_face_that_occurs_twice_makes_edges_of_three_faces() {
         let mut mesh = tetrahedron([0.0; 3], 1.0);
         mesh.triangles.push([1, 2, 3]);
-        assert!(defects(&mesh, 1)[0].starts_with("more than two faces meet in 3 edges"));
+        assert!(
+            defects(&mesh, 1)[0]
+                .starts_with("edges in which more than two faces meet, because parts touch there: 3")
+        );
     }
 
     #[test]
     fn a_triangle_on_one_line_has_no_area() {
         let mut mesh = tetrahedron([0.0; 3], 1.0);
         mesh.vertices[3] = [0.5, 0.5, 0.0];
-        assert_eq!(defects(&mesh, 1), ["1 triangles have no area, the first at (1.000, 0.000, 0.000)"]);
+        assert_eq!(defects(&mesh, 1), ["triangles without area: 1, the first at (1.000, 0.000, 0.000)"]);
     }
 
     #[test]
     fn bodies_that_touch_in_a_point_are_found() {
         let mut mesh = joined(tetrahedron([0.0; 3], 1.0), tetrahedron([1.0, 0.0, 0.0], 1.0));
         mesh.triangles.iter_mut().flatten().filter(|index| **index == 4).for_each(|index| *index = 1);
-        let wanted = "parts touch in a point in 1 places, the first at (1.000, 0.000, 0.000)";
+        let wanted = "places in which parts touch in a point: 1, the first at (1.000, 0.000, 0.000)";
         assert_eq!(defects(&mesh, 2), [wanted]);
     }
 
@@ -334,7 +337,7 @@ mod tests {
     fn a_body_inside_out_is_found() {
         let mut mesh = tetrahedron([5.0, 0.0, 0.0], 1.0);
         mesh.triangles.iter_mut().for_each(|triangle| triangle.swap(0, 1));
-        assert_eq!(defects(&mesh, 1), ["1 shells look inward, the first at (5.000, 1.000, 0.000)"]);
+        assert_eq!(defects(&mesh, 1), ["surfaces that look inward: 1, the first at (5.000, 1.000, 0.000)"]);
     }
 
     #[test]

@@ -79,7 +79,7 @@ pub enum Defect {
         z: f64,
     },
     /// Triangles without area.
-    #[error("{count} triangles have no area, the first at {}", at(place))]
+    #[error("triangles without area: {count}, the first at {}", at(place))]
     NoArea {
         /// A corner of the first.
         place: [f64; 3],
@@ -87,7 +87,7 @@ pub enum Defect {
         count: usize,
     },
     /// Edges that have a face on one side only.
-    #[error("{count} edges are open, the first from {} to {}", at(from), at(to))]
+    #[error("open edges: {count}, the first from {} to {}", at(from), at(to))]
     OpenEdge {
         /// Start of the first.
         from: [f64; 3],
@@ -97,7 +97,11 @@ pub enum Defect {
         count: usize,
     },
     /// Edges between faces that look opposite ways.
-    #[error("{count} edges join faces that look opposite ways, the first from {} to {}", at(from), at(to))]
+    #[error(
+        "edges between faces that look opposite ways: {count}, the first from {} to {}",
+        at(from),
+        at(to)
+    )]
     Flipped {
         /// Start of the first.
         from: [f64; 3],
@@ -108,7 +112,7 @@ pub enum Defect {
     },
     /// Edges at which more than two faces meet.
     #[error(
-        "more than two faces meet in {count} edges, the first from {} to {}: parts touch there",
+        "edges in which more than two faces meet, because parts touch there: {count}, the first from {} to {}",
         at(from),
         at(to)
     )]
@@ -121,7 +125,7 @@ pub enum Defect {
         count: usize,
     },
     /// Corners in which parts touch that have no face in common there.
-    #[error("parts touch in a point in {count} places, the first at {}", at(place))]
+    #[error("places in which parts touch in a point: {count}, the first at {}", at(place))]
     TouchingPoint {
         /// The first.
         place: [f64; 3],
@@ -129,7 +133,7 @@ pub enum Defect {
         count: usize,
     },
     /// A shell looks inward: it is inside out, or a cavity.
-    #[error("{count} shells look inward, the first at {}", at(place))]
+    #[error("surfaces that look inward: {count}, the first at {}", at(place))]
     InsideOut {
         /// A corner of the first.
         place: [f64; 3],

@@ -1,17 +1,12 @@
 //! Labels: text as an outline thick enough to print, raised or engraved.
 //!
-//! The middle lines of [`glyphs`](super::glyphs) are drawn with a round pen and joined, on the grid of
+//! The middle lines of our own glyphs are drawn with a round pen and joined, on the grid of
 //! the solids. The pen is 0.17 of the height of a capital wide and capitals are at least 5 mm tall, so
 //! that a stroke is never thinner than 0.83 mm across, two lines of a 0.4 mm nozzle; strokes that do not
 //! meet are at least 0.4 mm apart.
 
-use i_overlay::core::fill_rule::FillRule;
-use i_overlay::core::overlay::Overlay;
-use i_overlay::core::overlay_rule::OverlayRule;
-use i_overlay::i_float::int::point::IntPoint;
-
+use super::combine::{self, Place, steps};
 use super::glyphs::{self, Stroke};
-use super::grid::{self, Spot};
 use super::outline::Outline;
 
 /// Smallest height of a capital in millimetres; less is drawn at this height.
@@ -77,14 +72,14 @@ pub fn text(text: &str, cap_height_mm: f64) -> Result<Outline, UnknownGlyph> {
         let place = |&(x, y): &(u8, u8)| {
             let place = [x, y].map(f64::from);
             let mm = [0, 1].map(|axis| sizes.pen / 2.0 + place[axis] * sizes.unit[axis]);
-            Spot { x: steps(left + mm[0]), y: steps(mm[1]) }
+            Place::new(steps(left + mm[0]), steps(mm[1]))
         };
-        let drawn: Vec<Vec<IntPoint<i32>>> = strokes
+        let drawn: Vec<Vec<Place>> = strokes
             .iter()
             .flat_map(|stroke| stroke.windows(stroke.len().min(2)))
             .map(|ends| drag(&pen, place(&ends[0]), place(&ends[ends.len() - 1])))
             .collect();
-        outline.loops.extend(joined(&drawn));
+        outline.loops.extend(combine::joined(&drawn).loops);
         left += sizes.glyph_width(units) + sizes.space();
     }
     Ok(outline)
@@ -103,30 +98,25 @@ pub fn text_width(text: &str, cap_height_mm: f64) -> Result<f64, UnknownGlyph> {
     Ok(if text.is_empty() { 0.0 } else { width - sizes.space() })
 }
 
-/// Grid steps; a label too long for the grid piles up beyond its end, and is refused with the solid.
-fn steps(mm: f64) -> i32 {
-    ((mm * grid::STEPS_PER_MM).round() as i32).clamp(-(1 << 24), 1 << 24)
-}
-
 /// A regular polygon about the origin, counter-clockwise, symmetric about both axes.
-fn pen(width: f64) -> Vec<Spot> {
+fn pen(width: f64) -> Vec<Place> {
     (0..PEN_CORNERS)
         .map(|corner| {
             let (sin, cos) = (std::f64::consts::TAU * corner as f64 / PEN_CORNERS as f64).sin_cos();
-            Spot { x: steps(width / 2.0 * cos), y: steps(width / 2.0 * sin) }
+            Place::new(steps(width / 2.0 * cos), steps(width / 2.0 * sin))
         })
         .collect()
 }
 
 /// What the pen covers on its way from one place to another: the hull of the pen at both.
-fn drag(pen: &[Spot], from: Spot, to: Spot) -> Vec<IntPoint<i32>> {
-    let way = Spot { x: to.x - from.x, y: to.y - from.y };
+fn drag(pen: &[Place], from: Place, to: Place) -> Vec<Place> {
+    let way = Place::new(to.x - from.x, to.y - from.y);
     // An edge of the pen whose outside looks along the way bounds the hull at the far end.
     let is_front = |corner: usize| {
         let (a, b) = (pen[corner % pen.len()], pen[(corner + 1) % pen.len()]);
         i64::from(b.y - a.y) * i64::from(way.x) - i64::from(b.x - a.x) * i64::from(way.y) > 0
     };
-    let at = |end: Spot, corner: Spot| IntPoint::new(end.x + corner.x, end.y + corner.y);
+    let at = |end: Place, corner: Place| Place::new(end.x + corner.x, end.y + corner.y);
     let mut hull = Vec::with_capacity(pen.len() + 2);
     for (index, &corner) in pen.iter().enumerate() {
         match (is_front(index + pen.len() - 1), is_front(index)) {
@@ -137,13 +127,6 @@ fn drag(pen: &[Spot], from: Spot, to: Spot) -> Vec<IntPoint<i32>> {
         }
     }
     hull
-}
-
-/// The union of stroke outlines: outer loops counter-clockwise, holes clockwise.
-fn joined(strokes: &[Vec<IntPoint<i32>>]) -> impl Iterator<Item = Vec<[f64; 2]>> {
-    let shapes = Overlay::from_subj(strokes).overlay(OverlayRule::Subject, FillRule::NonZero);
-    let mm = |point: IntPoint<i32>| [grid::to_mm(point.x), grid::to_mm(point.y)];
-    shapes.into_iter().flatten().map(move |points| points.into_iter().map(mm).collect())
 }
 
 #[cfg(test)]
@@ -203,5 +186,60 @@ mod tests {
         assert_eq!(text("petg", 5.0).unwrap(), text("PETG", 5.0).unwrap());
         assert_eq!(text("8µm", 5.0).unwrap_err(), UnknownGlyph('µ'));
         assert_eq!(text_width("a?", 5.0).unwrap_err(), UnknownGlyph('?'));
+    }
+
+    #[test]
+    fn the_pen_is_nowhere_thinner_than_two_lines_of_a_nozzle() {
+        let corners: Vec<[f64; 2]> = pen(PEN * MIN_CAP_HEIGHT_MM)
+            .iter()
+            .map(|corner| [f64::from(corner.x), f64::from(corner.y)].map(|steps| steps / 8192.0))
+            .collect();
+        for degree in 0..180 {
+            let (sin, cos) = f64::from(degree).to_radians().sin_cos();
+            let across = corners.iter().map(|[x, y]| x * cos + y * sin);
+            let width = across.clone().fold(f64::MIN, f64::max) - across.fold(f64::MAX, f64::min);
+            assert!(width >= 0.83, "{width} mm at {degree} degrees");
+        }
+    }
+
+    type Line = [[f64; 2]; 2];
+
+    /// Distance of two stretches: that of an end of one from the other, unless they cross.
+    fn distance(a: Line, b: Line) -> f64 {
+        let side = |[q, r]: Line, p: [f64; 2]| (r[0] - q[0]) * (p[1] - q[1]) - (r[1] - q[1]) * (p[0] - q[0]);
+        if side(a, b[0]) * side(a, b[1]) < 0.0 && side(b, a[0]) * side(b, a[1]) < 0.0 {
+            return 0.0;
+        }
+        let to = |p: [f64; 2], [q, r]: Line| {
+            let way = [r[0] - q[0], r[1] - q[1]];
+            let length = way[0].hypot(way[1]).max(1e-9);
+            let share = ((p[0] - q[0]) * way[0] + (p[1] - q[1]) * way[1]) / length.powi(2);
+            let share = share.clamp(0.0, 1.0);
+            (p[0] - q[0] - share * way[0]).hypot(p[1] - q[1] - share * way[1])
+        };
+        [to(a[0], b), to(a[1], b), to(b[0], a), to(b[1], a)].into_iter().fold(f64::MAX, f64::min)
+    }
+
+    #[test]
+    fn strokes_that_do_not_meet_leave_a_gap_that_prints() {
+        let sizes = Sizes::new(MIN_CAP_HEIGHT_MM);
+        let mm = |(x, y): (u8, u8)| [f64::from(x) * sizes.unit[0], f64::from(y) * sizes.unit[1]];
+        for character in glyphs::SHOWN.chars() {
+            let (_, strokes) = glyph(character).unwrap();
+            let pairs = strokes.iter().flat_map(|stroke| stroke.windows(stroke.len().min(2)));
+            let lines: Vec<Line> = pairs.map(|ends| [mm(ends[0]), mm(ends[ends.len() - 1])]).collect();
+            let meets = |i: usize, j: usize| distance(lines[i], lines[j]) < 1e-9;
+            for (i, j) in (0..lines.len()).flat_map(|i| (0..i).map(move |j| (i, j))) {
+                // Neighbours, and the two sides of a cut corner, run into one another.
+                let bridged = (0..lines.len()).any(|k| meets(i, k) && meets(k, j));
+                let way = |line: Line| [line[1][0] - line[0][0], line[1][1] - line[0][1]];
+                let (u, v) = (way(lines[i]), way(lines[j]));
+                let parallel = (u[0] * v[1] - u[1] * v[0]).abs() < 1e-9;
+                if !meets(i, j) && (parallel || !bridged) {
+                    let gap = distance(lines[i], lines[j]) - sizes.pen;
+                    assert!(gap >= 0.4 - 1e-9, "{character}: {gap:.2} mm between strokes {i} and {j}");
+                }
+            }
+        }
     }
 }

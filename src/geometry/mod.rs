@@ -11,6 +11,7 @@
 //! and an STL file loses nothing.
 
 pub mod check;
+mod combine;
 mod defect;
 mod glyphs;
 mod grid;

@@ -18,10 +18,10 @@ use super::solid::Solid;
 
 const HEADER_BYTES: usize = 84;
 const RECORD_BYTES: usize = 50;
-/// Triangles a thread fills before it writes: 400 kB, which stays in its processor's own cache.
-const CHUNK: usize = 8192;
-/// Filling and handing over overlap when two take turns; more wait for the file's lock.
-const THREADS: usize = 2;
+/// Triangles filled in one go.
+const CHUNK: usize = 1024;
+/// Bytes handed over in one go: they stay in the processor's own cache meanwhile.
+const BLOCK: usize = 1 << 18;
 
 /// Why a file does not read back as the solid that it should be.
 #[derive(Debug, thiserror::Error)]
@@ -95,24 +95,33 @@ impl Piece<'_> {
     /// Fills `out`, which is as long as the records are.
     fn fill(&self, out: &mut [u8]) {
         for (triangle, record) in self.triangles.iter().zip(out.as_chunks_mut::<RECORD_BYTES>().0) {
-            let corners = triangle.map(|index| self.vertices[index as usize]);
-            let rows = [normal(corners), corners[0], corners[1], corners[2]];
-            for (number, slot) in rows.as_flattened().iter().zip(record.as_chunks_mut::<4>().0) {
-                // Adding zero makes a plain zero of a negative one, which readers take for another place.
-                *slot = (*number as f32 + 0.0).to_le_bytes();
+            let corners = triangle.map(|index| &self.vertices[index as usize]);
+            for (row, corner) in (1..).zip(corners) {
+                put(record, row, corner.map(|mm| mm as f32));
             }
+            put(record, 0, normal(corners));
             record[48..].fill(0);
         }
     }
 }
 
-/// The unit normal; differences of corners on the grid are exact.
-fn normal([a, b, c]: [[f64; 3]; 3]) -> [f64; 3] {
+/// Writes one of the four vectors of a record.
+fn put(record: &mut [u8; RECORD_BYTES], row: usize, vector: [f32; 3]) {
+    for (axis, number) in vector.into_iter().enumerate() {
+        let at = 12 * row + 4 * axis;
+        record[at..at + 4].copy_from_slice(&number.to_le_bytes());
+    }
+}
+
+/// The unit normal. The product is exact, since corners lie on the grid; its length need not be.
+fn normal([a, b, c]: [&[f64; 3]; 3]) -> [f32; 3] {
     let u = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
     let v = [c[0] - a[0], c[1] - a[1], c[2] - a[2]];
     let n = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
+    let n = n.map(|part| part as f32);
     let scale = 1.0 / (n[0] * n[0] + n[1] * n[1] + n[2] * n[2]).sqrt();
-    n.map(|part| part * scale)
+    // Adding zero makes a plain zero of a negative one.
+    n.map(|part| part * scale + 0.0)
 }
 
 /// The whole file in memory.
@@ -141,27 +150,40 @@ pub fn write(solids: &[&Solid], text: &str, file: &File) -> io::Result<()> {
     // Where a file system cannot preallocate, writing is slower and the result the same; where it is
     // full, the write says so.
     let _ = rustix::fs::fallocate(file, rustix::fs::FallocateFlags::KEEP_SIZE, 0, bytes);
-    file.write_all_at(&header(text, triangles), 0)?;
-    if pieces.len() < 2 * THREADS {
-        return write_pieces(&pieces, file);
+    let first = header(text, triangles);
+    if bytes < 4 * BLOCK as u64 {
+        return write_pieces(&first, &pieces, file);
     }
-    let (here, there) = pieces.split_at(pieces.len().div_ceil(THREADS));
+    let half = pieces.partition_point(|piece| piece.offset < bytes / 2);
+    let (here, there) = pieces.split_at(half);
     std::thread::scope(|scope| {
-        let other = scope.spawn(|| write_pieces(there, file));
-        let first = write_pieces(here, file);
+        let other = scope.spawn(|| write_pieces(&[], there, file));
+        let first = write_pieces(&first, here, file);
         first.and(other.join().unwrap_or_else(|_| Err(io::Error::other("a writing thread stopped"))))
     })
 }
 
-fn write_pieces(pieces: &[Piece], file: &File) -> io::Result<()> {
-    let longest = pieces.iter().map(|piece| piece.triangles.len()).max().unwrap_or(0);
-    let mut buffer = vec![0; RECORD_BYTES * longest];
+/// Writes pieces that follow one another, after `start`.
+///
+/// Blocks end on multiples of their size in the file: a page that two writes share costs both.
+fn write_pieces(start: &[u8], pieces: &[Piece], file: &File) -> io::Result<()> {
+    let mut buffer = vec![0; start.len() + BLOCK + RECORD_BYTES * CHUNK];
+    buffer[..start.len()].copy_from_slice(start);
+    let mut filled = start.len();
+    let mut offset = pieces.first().map_or(0, |piece| piece.offset - start.len() as u64);
     for piece in pieces {
-        let records = &mut buffer[..RECORD_BYTES * piece.triangles.len()];
-        piece.fill(records);
-        file.write_all_at(records, piece.offset)?;
+        let length = RECORD_BYTES * piece.triangles.len();
+        piece.fill(&mut buffer[filled..filled + length]);
+        filled += length;
+        if filled >= BLOCK {
+            let end = (offset + filled as u64) / BLOCK as u64 * BLOCK as u64;
+            let whole = (end - offset) as usize;
+            file.write_all_at(&buffer[..whole], offset)?;
+            buffer.copy_within(whole..filled, 0);
+            (offset, filled) = (end, filled - whole);
+        }
     }
-    Ok(())
+    file.write_all_at(&buffer[..filled], offset)
 }
 
 /// Reads a binary STL file; corners on one place become one.
@@ -197,6 +219,14 @@ pub fn parse(bytes: &[u8]) -> Result<Mesh, StlError> {
 /// When it does not read, or every broken rule of [`check`].
 pub fn prove(bytes: &[u8], expected_shells: usize) -> Result<Proof, StlError> {
     check::prove(&parse(bytes)?, expected_shells).map_err(StlError::NotASolid)
+}
+
+/// The same of a file.
+///
+/// # Errors
+/// When it cannot be read, or as [`prove`].
+pub fn prove_file(path: &Path, expected_shells: usize) -> Result<Proof, StlError> {
+    check::prove(&read_back(path)?, expected_shells).map_err(StlError::NotASolid)
 }
 
 #[cfg(test)]
@@ -247,12 +277,14 @@ mod tests {
     #[test]
     fn a_large_file_written_by_two_threads_is_the_one_in_memory() {
         let solid = ring(22.0);
-        let copies = vec![&solid; 3 * CHUNK / solid.triangles().len() + 20];
+        let copies = vec![&solid; 5 * BLOCK / (RECORD_BYTES * solid.triangles().len())];
         let scratch = tempfile::tempdir().unwrap();
         let path = scratch.path().join("rings.stl");
         write(&copies, "rings", &File::create_new(&path).unwrap()).unwrap();
         assert!(std::fs::read(&path).unwrap() == to_bytes(&copies, "rings").unwrap());
         assert_eq!(read_back(&path).unwrap().triangles.len(), copies.len() * solid.triangles().len());
+        write(&[&solid], "ring", &File::create(&path).unwrap()).unwrap();
+        assert_eq!(prove_file(&path, 1).unwrap().volume_mm3(), solid.volume_mm3());
         let error = read_back(&scratch.path().join("none.stl")).unwrap_err().to_string();
         assert!(
             error.ends_with("none.stl: cannot read back: No such file or directory (os error 2)"),

@@ -13,7 +13,7 @@ use zip::{CompressionMethod, DateTime};
 
 use super::solid::Solid;
 
-/// Deflate effort, 1 to 9: see the benchmark `threemf` for what each costs.
+/// Deflate effort, 1 to 9: 6 took three times as long in the benchmark of a million triangles.
 const EFFORT: i64 = 1;
 
 /// Text is handed to the archive when this much has gathered.

@@ -5,6 +5,7 @@
 #[cfg(test)]
 mod fixture;
 pub mod parts_list;
+mod parts_reading;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;

@@ -1,7 +1,7 @@
 //! Pictures of a fit, each as SVG and as PNG.
 //!
 //! A fit becomes typed figure data, one file a figure; those are drawn with plotters on a fine sheet
-//! ([`canvas`]), and from its shapes both files are written ([`svg`], [`raster`]). Nothing here decides
+//! (`canvas`), and from its shapes both files are written (`svg`, `raster`). Nothing here decides
 //! anything about a fit: it shows what the fit says, and says how to read it.
 //!
 //! Pictures depend on the fit alone, so the same fit gives the same bytes.

@@ -48,7 +48,7 @@ pub fn fit_report(setups: &[SetupReport], conditions: &Conditions) -> Result<Str
 }
 
 #[derive(Template)]
-#[template(path = "fit_report.html")]
+#[template(path = "fit_report.html", config = "src/report/askama.toml")]
 struct Page<'a> {
     title: String,
     lead: &'a str,
@@ -115,7 +115,7 @@ fn setup_view<'a>(report: &SetupReport<'a>, conditions: &Conditions) -> SetupVie
         kinds: known.iter().map(|(summary, coverage)| kind_view(correction, summary, coverage)).collect(),
         small_bore: known.iter().any(|(summary, _)| summary.small_bore_mm2.is_some()),
         model: model(report.fit),
-        spreads: spreads(correction),
+        spreads: spreads(correction, conditions.caliper_error_mm.is_some()),
         pictures: report
             .figures
             .iter()
@@ -238,7 +238,7 @@ fn model(fit: &Fit) -> String {
     words
 }
 
-fn spreads(correction: &Correction) -> Vec<String> {
+fn spreads(correction: &Correction, caliper_error_is_stated: bool) -> Vec<String> {
     let spread = &correction.spread;
     let mm = |sd: f64| format!("{} mm", numbers::plain(sd, 3));
     let behind = |of: &SpreadEstimate| match of.dof {
@@ -263,15 +263,17 @@ fn spreads(correction: &Correction) -> Vec<String> {
             ),
             None => "Nothing was read twice, so how well readings repeat is not known.".to_owned(),
         },
-        if spread.caliper_u_mm > 0.0 {
+        if caliper_error_is_stated {
             format!(
                 "The caliper itself may be off by {}, which no averaging removes.",
                 mm(spread.caliper_u_mm)
             )
         } else {
-            "The caliper's own error is not stated in the file, and not counted: a line \
-             `# caliper_error_mm: 0.03` above the header states it."
-                .to_owned()
+            format!(
+                "The caliper's limit of error is not stated in the file and not counted, only the step that it \
+                 shows ({}): a line `# caliper_error_mm: 0.03` above the header states it.",
+                mm(spread.caliper_u_mm)
+            )
         },
         "Each is a standard deviation: nineteen of twenty lie within about twice as much.".to_owned(),
     ]

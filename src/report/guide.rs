@@ -21,7 +21,7 @@ pub enum GuideError {
 }
 
 #[derive(Template)]
-#[template(path = "guide.html")]
+#[template(path = "guide.html", config = "src/report/askama.toml")]
 struct Page<'a> {
     setup: &'a str,
     summary: Summary,
@@ -95,10 +95,10 @@ fn row(feature: &Feature) -> Row<'_> {
     };
     let height = feature.jaws.from[2];
     let place = match feature.axis {
-        _ if feature.is_at_bed() => "at the lowest edge".to_owned(),
+        _ if feature.is_at_bed() => "lowest edge".to_owned(),
         Axis::Z if feature.jaws.from[2] > 0.0 => "past the chamfer".to_owned(),
         Axis::Z => "from the bed side".to_owned(),
-        _ => format!("about {height:.0} mm above the bed side"),
+        _ => format!("{height:.0} mm"),
     };
     Row { feature, kind: feature.kind.name().replace('_', " "), direction, place }
 }

@@ -8,7 +8,7 @@ use askama::Template;
 use super::ReportError;
 
 #[derive(Template)]
-#[template(path = "body.html")]
+#[template(path = "body.html", config = "src/report/askama.toml")]
 struct Shell<'a> {
     title: &'a str,
     lead: &'a str,
@@ -59,7 +59,7 @@ impl Link {
 }
 
 #[derive(Template)]
-#[template(path = "index.html")]
+#[template(path = "index.html", config = "src/report/askama.toml")]
 struct Index<'a> {
     title: &'a str,
     lead: &'a str,

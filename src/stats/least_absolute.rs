@@ -7,11 +7,13 @@
 //!
 //! Source: Schlossmacher, Journal of the American Statistical Association 68 (1973) 857.
 
-use super::least_squares::{NoSolution, Rows};
+use super::least_squares::{NoSolution, Rows, Solution};
 use super::robust::{median, spread};
 
-/// Fitted values of the least-absolute fit of `y` to the rows of `x`, each row counting so many times.
-pub fn fitted(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Result<Vec<f64>, NoSolution> {
+/// The least-absolute fit of `y` to the rows of `x`, each row counting so many times.
+///
+/// Of the answer only the coefficients mean anything: its weights are not those of observations.
+pub fn fit(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Result<Solution, NoSolution> {
     let columns = x.first().map_or(0, Vec::len);
     let mut weights = counts.to_vec();
     let mut before = f64::INFINITY;
@@ -26,7 +28,7 @@ pub fn fitted(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Resul
         let sizes = || y.iter().zip(&fitted).map(|(y, fitted)| (y - fitted).abs()).zip(counts);
         let sum: f64 = sizes().map(|(size, count)| size * count).sum();
         if sum.is_nan() || sum >= before * (1.0 - 1e-4) {
-            return Ok(fitted);
+            return Ok(fit);
         }
         before = sum;
         weights = sizes().map(|(size, count)| count / size.max(softness)).collect();
@@ -53,8 +55,8 @@ mod tests {
     use super::*;
 
     fn residuals(x: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
-        let fitted = fitted(x, y, &vec![1.0; y.len()], 0.001).unwrap();
-        y.iter().zip(fitted).map(|(y, fitted)| y - fitted).collect()
+        let fit = fit(x, y, &vec![1.0; y.len()], 0.001).unwrap();
+        x.iter().zip(y).map(|(row, y)| y - fit.at(row)).collect()
     }
 
     #[test]

@@ -68,13 +68,7 @@ impl Rows {
     ///
     /// # Panics
     /// When the row has not as many values as there are columns: a slip of the caller's.
-    pub fn push_repeated(
-        &mut self,
-        row: impl IntoIterator<Item = f64>,
-        mean: f64,
-        count: u64,
-        squares: f64,
-    ) {
+    pub fn push_repeated(&mut self, row: impl IntoIterator<Item = f64>, mean: f64, count: u64, squares: f64) {
         if count == 0 {
             return;
         }
@@ -135,7 +129,8 @@ impl Rows {
                 *square += (value / largest).powi(2);
             }
         }
-        let scale: Vec<f64> = squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
+        let scale: Vec<f64> =
+            squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
         for row in self.matrix.chunks_exact_mut(p) {
             for (value, scale) in row.iter_mut().zip(&scale) {
                 *value /= scale;
@@ -349,9 +344,9 @@ mod tests {
         let data: Vec<f64> = points.iter().flat_map(|(x, y)| [*y, 1.0, *x]).collect();
         let table = linregress::fit_low_level_regression_model(&data, 40, 3).unwrap();
         let covariance = fit.covariance(fit.variance().unwrap());
-        for i in 0..2 {
+        for (i, row) in covariance.iter().enumerate() {
             assert!((fit.coefficients[i] / table.parameters()[i] - 1.0).abs() < 1e-9);
-            assert!((covariance[i][i].sqrt() / table.se()[i] - 1.0).abs() < 1e-9);
+            assert!((row[i].sqrt() / table.se()[i] - 1.0).abs() < 1e-9);
         }
         assert!((fit.variance().unwrap() / table.scale() - 1.0).abs() < 1e-9);
     }

@@ -28,7 +28,10 @@ fn the_answer_comes_first_and_in_words() {
 fn every_kind_has_a_row_with_its_intervals() {
     let html = report_of(&fit(&Shape::default()));
     for kind in Kind::ALL {
-        assert!(html.contains(&format!("<tr><td>{}</td><td class=\"number\">", kind.plural())), "{kind}");
+        assert!(
+            html.contains(&format!("<tr><td class=\"name\">{}</td><td class=\"number\">", kind.plural())),
+            "{kind}"
+        );
     }
     assert!(html.contains("<td class=\"number\">0.9965 ± 0.0"), "{html}");
     assert!(html.contains("<td class=\"number\">3 to 40</td><td class=\"number\">12</td>"));
@@ -71,12 +74,12 @@ fn set_aside_readings_are_listed_by_line_and_none_is_said_too() {
 #[test]
 fn one_print_and_a_silent_caliper_are_told_as_what_is_not_known() {
     let mut fit = fit(&Shape { prints: 1, ..Shape::default() });
-    fit.correction.spread.caliper_u_mm = 0.0;
     fit.correction.spread.repeat = None;
-    let html = report_of(&fit);
+    let setup = SetupReport { fit: &fit, figures: &[], correction_file: "c.toml" };
+    let html = fit_report(&[setup], &Conditions::default()).unwrap();
     assert!(html.contains("(an allowance: these data cannot tell it)"));
     assert!(html.contains("Nothing was read twice"));
-    assert!(html.contains("not stated in the file, and not counted"));
+    assert!(html.contains("limit of error is not stated in the file"));
 }
 
 #[test]
