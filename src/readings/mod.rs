@@ -35,6 +35,7 @@ mod decode;
 mod gather;
 mod intern;
 mod layout;
+mod name;
 mod number;
 mod records;
 pub mod slips;
@@ -43,6 +44,7 @@ mod table;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
+pub use name::Name;
 use table::{Definition, SetupTable};
 
 /// Repeat readings of one feature of one print, summarised in one pass.
@@ -73,9 +75,9 @@ pub struct Reading {
 #[derive(Clone, Debug, PartialEq)]
 pub struct FeatureReadings {
     /// Which coupon, empty when the file does not say.
-    pub coupon: String,
+    pub coupon: Name,
     /// Which feature of it; made from kind, axis and size when the file does not say.
-    pub feature: String,
+    pub feature: Name,
     /// What is measured.
     pub kind: Kind,
     /// The direction it is measured in.

@@ -11,7 +11,7 @@
 use crate::kind::{Axis, Kind};
 
 use super::intern::{Interner, mix};
-use super::{FeatureReadings, Reading, Repeats, SetupReadings};
+use super::{FeatureReadings, Name, Reading, Repeats, SetupReadings};
 
 impl Repeats {
     /// A summary of one reading.
@@ -241,11 +241,13 @@ impl SetupTable {
 
     /// The readings in the shape that a fit takes.
     pub(super) fn expand(&self, setup: &str, definitions: &[Definition]) -> SetupReadings {
+        let mut names = Names::default();
         let features = self.entries.iter().map(|entry| {
             let definition = &definitions[entry.definition as usize];
+            let (coupon, feature) = names.of(entry.definition, definition);
             FeatureReadings {
-                coupon: definition.coupon.to_string(),
-                feature: definition.feature.to_string(),
+                coupon,
+                feature,
                 kind: definition.kind,
                 axis: definition.axis,
                 nominal_mm: definition.nominal_mm,
@@ -254,6 +256,33 @@ impl SetupTable {
             }
         });
         SetupReadings { setup: setup.to_owned(), features: features.collect() }
+    }
+}
+
+/// Names of one setup's coupons and features, so that those who use them share them.
+///
+/// One slot for many definitions: a name that lost its slot is made anew.
+#[derive(Default)]
+struct Names {
+    slots: Vec<Option<(u32, Name, Name)>>,
+}
+
+impl Names {
+    const SLOTS: usize = 256;
+
+    fn of(&mut self, number: u32, definition: &Definition) -> (Name, Name) {
+        if self.slots.is_empty() {
+            self.slots.resize(Self::SLOTS, None);
+        }
+        let slot = &mut self.slots[number as usize % Self::SLOTS];
+        if let Some((known, coupon, feature)) = slot
+            && *known == number
+        {
+            return (coupon.clone(), feature.clone());
+        }
+        let (coupon, feature): (Name, Name) = ((&*definition.coupon).into(), (&*definition.feature).into());
+        *slot = Some((number, coupon.clone(), feature.clone()));
+        (coupon, feature)
     }
 }
 
