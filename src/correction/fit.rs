@@ -344,8 +344,8 @@ fn points(setup: &SetupReadings, seen: &[Observation], estimate: &Estimate) -> V
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.clone(),
-            feature: readings.feature.clone(),
+            coupon: readings.coupon.clone().into(),
+            feature: readings.feature.clone().into(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,

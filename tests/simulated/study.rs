@@ -59,8 +59,8 @@ pub fn readings(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupRea
                 })
                 .collect();
             features.push(FeatureReadings {
-                coupon: String::new(),
-                feature: format!("{}-{}-{}", feature.kind, feature.axis, feature.size),
+                coupon: "".into(),
+                feature: format!("{}-{}-{}", feature.kind, feature.axis, feature.size).into(),
                 kind: feature.kind,
                 axis: feature.axis,
                 nominal_mm: feature.size,

@@ -188,8 +188,8 @@ fn points(found: &Found<'_>, judged: &[Vec<Judged>], correction: &Correction) ->
             let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
             let used = judged.pseudo_mm.is_some();
             let point = FittedPoint {
-                coupon: feature.coupon.clone(),
-                feature: feature.feature.clone(),
+                coupon: feature.coupon.clone().into(),
+                feature: feature.feature.clone().into(),
                 kind: feature.kind,
                 axis: feature.axis,
                 copy: feature.copy,
