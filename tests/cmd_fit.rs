@@ -189,7 +189,7 @@ fn what_was_measured_at_the_bed_tells_the_first_layer_and_stays_out_of_the_fit()
     }
     fs::write(scratch.path().join("r.csv"), text).unwrap();
     let ran = run(scratch.path(), &["fit", "r.csv", "--out", "c.correction.toml"]);
-    assert!(ran.stderr.contains("the first layer stands out 0.12 mm per side"), "{}", ran.stderr);
+    assert!(ran.stdout.contains("the first layer stands out 0.12 mm per side"), "{}", ran.stdout);
     assert!(ran.stdout.contains("9 readings of 9 features"), "{}", ran.stdout);
     let file = fs::read_to_string(scratch.path().join("c.correction.toml")).unwrap();
     assert!(file.contains("\nfirst_layer_spread_mm = 0.1"), "{file}");

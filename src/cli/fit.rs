@@ -8,7 +8,6 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
-use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
@@ -133,8 +132,8 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
-            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
+        for (fit, target) in fits.iter().zip(&targets) {
+            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
             outputs.write(target, toml.as_bytes())?;
         }
     }
