@@ -85,22 +85,50 @@ fn the_json_answer_says_that_the_data_are_invented() {
     assert_eq!(answer["steps"][3]["command"].as_str().unwrap().split(' ').nth(1), Some("size"));
 }
 
+/// A drawing of the measuring guide as a file of its own, with the guide's style.
+fn drawing(guide: &str, label: &str) -> String {
+    let between = |text: &'static str, end: &str, from: &str| {
+        let start = from.find(text).unwrap_or_else(|| panic!("the guide has no {text}"));
+        let length = from[start..].find(end).unwrap() + end.len();
+        from[start..start + length].to_owned()
+    };
+    let style = between("<style>", "</style>", guide);
+    let place = guide.find(&format!("aria-label=\"{label}\"")).expect("the guide draws this piece");
+    let start = guide[..place].rfind("<svg").unwrap();
+    let svg = between("<svg", "</svg>", &guide[start..]);
+    let (tag, rest) = svg.split_once('>').unwrap();
+    format!("{tag} xmlns=\"http://www.w3.org/2000/svg\">\n{style}{rest}\n")
+}
+
 #[test]
 fn the_pictures_in_the_readme_are_those_of_the_demo() {
     let scratch = tempfile::tempdir().unwrap();
     assert!(run(scratch.path(), &["demo", "d", "--quiet"]).status.success());
     let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/pictures");
-    for (made, name) in [
-        ("plots/petg-0.4-deviation.png", "deviation.png"),
-        ("plots/petg-0.4-residuals.png", "residuals.png"),
-        ("pulley-t5-20.svg", "groove.svg"),
+    let made = |name: &str| fs::read(scratch.path().join("d").join(name)).unwrap();
+    let guide = String::from_utf8(made("coupons/measuring-guide.html")).unwrap();
+    for (bytes, name) in [
+        (made("plots/petg-0.4-deviation.png"), "deviation.png"),
+        (made("pulley-t5-20.svg"), "groove.svg"),
+        (drawing(&guide, "R8 from above").into_bytes(), "ring.svg"),
     ] {
-        let bytes = fs::read(scratch.path().join("d").join(made)).unwrap();
         if std::env::var_os("SHRINKRULE_REWRITE_GOLDEN").is_some() {
             fs::create_dir_all(&kept).unwrap();
             fs::write(kept.join(name), &bytes).unwrap();
         }
         let same = fs::read(kept.join(name)).is_ok_and(|found| found == bytes);
         assert!(same, "data/pictures/{name} is not what the demo makes; rewrite it and look at it");
+    }
+}
+
+#[test]
+fn the_readme_quotes_what_the_demo_answers() {
+    let scratch = tempfile::tempdir().unwrap();
+    let ran = run(scratch.path(), &["demo", "d", "--json", "--quiet"]);
+    let answer: serde_json::Value = serde_json::from_slice(&ran.stdout).unwrap();
+    let said = answer["steps"][3]["said"].as_str().unwrap();
+    let readme = include_str!("../README.md");
+    for line in said.lines() {
+        assert!(readme.contains(line), "the README does not quote: {line}");
     }
 }

@@ -98,7 +98,7 @@ fn the_json_document_has_the_keys_that_are_promised_and_no_others() {
     };
     assert_eq!(
         keys(&size),
-        "axis chance correction_mm draw_mm expected_mm extrapolated high95_mm kind low95_mm target_mm warnings within"
+        "axis chance correction_mm draw_interval95_mm draw_mm expected_mm extrapolated high95_mm kind low95_mm target_mm warnings within"
     );
     assert!((size["draw_mm"].as_f64().unwrap() - 8.21).abs() < 0.021, "{size}");
     assert!(size["chance"].as_f64().unwrap() > 0.9);

@@ -46,7 +46,7 @@ fn a_bore_for_a_sliding_rod_is_answered_in_two_lines() {
                 0,
                 "draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; \
                  86 % chance of slide on 8.00 (8.05 to 8.15)\n\
-                 correction +0.23 mm (drawn - target, 8.10 mm)\n",
+                 correction +0.23 mm (drawn - target, 8.10 mm); the size to draw is known to 8.33 to 8.33, 95 %\n",
                 ""
             ),
             "{call}"

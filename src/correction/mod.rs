@@ -13,6 +13,7 @@ pub mod first_layer;
 pub mod fit;
 pub mod fitted;
 pub mod form;
+mod inverse;
 mod moments;
 mod observations;
 mod read_file;
