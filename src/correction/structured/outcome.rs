@@ -8,7 +8,7 @@ use crate::correction::{
     Correction, Coverage, Form, PrintEffects, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
 };
 use crate::kind::Kind;
-use crate::readings::{Conditions, SetupReadings};
+use crate::readings::{Conditions, SetupReadings, slips};
 
 use super::Options;
 use super::average::{PartPosterior, Posterior, Weighted};
@@ -172,7 +172,13 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
         ends.dedup_by_key(|reading| reading.line);
         for reading in ends {
             if !all.iter().any(|known| known.line == reading.line && known.reading_mm == reading.mm) {
-                all.push(SetAside { line: reading.line, reading_mm: reading.mm, reason: reason.clone() });
+                let slip = slips::likely(reading.mm, feature.nominal_mm);
+                let slip = slip.map_or_else(String::new, |slip| format!("; {} {slip}", reading.mm));
+                all.push(SetAside {
+                    line: reading.line,
+                    reading_mm: reading.mm,
+                    reason: format!("{reason}{slip}"),
+                });
             }
         }
     }
