@@ -21,6 +21,7 @@
 
 pub mod average;
 pub mod cells;
+pub mod choices;
 pub mod design;
 pub mod outcome;
 pub mod priors;
@@ -32,8 +33,9 @@ use crate::correction::fitted::Fit;
 use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
 
-use average::{Observation, Observed, PrintPrior, Spreads};
+use average::{Observation, Observed};
 use cells::Cells;
+use choices::{PrintPrior, Spreads};
 use priors::LogNormal;
 use resist::{Judged, Resisted};
 

@@ -54,7 +54,7 @@ pub const OWN_OFFSET_OVER_SPREAD: [(f64, f64); 3] = [(0.4, 0.5), (1.2, 0.3), (4.
 
 /// The standard deviations that the x/y difference of scale may have, over the spread, per mm, each with
 /// its share of the weight: 0.06, 0.07 and 0.08 in the table; less where the axes were calibrated.
-pub const XY_DIFFERENCE_OVER_SPREAD_PER_MM: [(f64, f64); 2] = [(0.015, 0.4), (0.085, 0.6)];
+pub const XY_DIFFERENCE_OVER_SPREAD_PER_MM: [(f64, f64); 2] = [(0.015, 0.5), (0.076, 0.5)];
 
 /// The prior of one term.
 pub fn prior(term: Term) -> Prior {
