@@ -75,7 +75,8 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
         terms,
         coefficients,
         covariance,
-        dof: feature.1,
+        // A tenth is more than anyone reads from it.
+        dof: (feature.1 * 10.0).round() / 10.0,
         prints: u32::try_from(found.prints).unwrap_or(u32::MAX),
         kinds: coverage(found, judged),
         spread: Spread {

@@ -112,7 +112,7 @@ pub const PRINT_OVER_FEATURE_POWER: f64 = 0.16;
 
 /// The same when nothing was read twice, so that the spread of reading, 0.6 to 1 times as large in the
 /// table, is taken for feature to feature; judged wider.
-pub const PRINT_OVER_FEATURE_AND_READING: LogNormal = LogNormal { median: 0.75, ln_sd: 0.5 };
+pub const PRINT_OVER_FEATURE_AND_READING: LogNormal = LogNormal { median: 0.7, ln_sd: 0.5 };
 
 /// Print to print of all heights over feature to feature: 1.5, 1.6 and 1.3 in the table.
 pub const HEIGHT_OVER_FEATURE: LogNormal = LogNormal { median: 1.5, ln_sd: 0.45 };

@@ -66,22 +66,30 @@ fn scatter(features: &[FeatureReadings], all: &[Settled], pair: usize) -> Option
     let of_pair = |(feature, _): &(&FeatureReadings, &Settled)| jaws(feature.kind) == pair;
     // The median of fewer than five says little: then both pairs of jaws together.
     let enough = repeated().filter(of_pair).count() >= 5;
-    let mut variances: Vec<(f64, f64)> = repeated()
-        .filter(|both| !enough || of_pair(both))
-        .map(|(_, Settled { repeats, .. })| {
-            let dof = f64::from(repeats.count - 1);
-            (repeats.sum_of_squares_mm2 / dof, dof)
-        })
-        .collect();
-    variances.sort_by(|one, other| one.0.total_cmp(&other.0));
-    let at = |share: usize, z: f64| {
-        let (variance, dof) = *variances.get(variances.len() * share / 4)?;
-        // That quantile of chi-square over its mean: Wilson and Hilferty 1931.
-        Some(variance / (1.0 - 2.0 / (9.0 * dof) + z * (2.0 / (9.0 * dof)).sqrt()).powi(3))
+    let variances = |only_pair: bool| {
+        let chosen = repeated().filter(|both| !only_pair || of_pair(both));
+        let mut variances: Vec<(f64, f64)> = chosen
+            .map(|(_, Settled { repeats, .. })| {
+                let dof = f64::from(repeats.count - 1);
+                (repeats.sum_of_squares_mm2 / dof, dof)
+            })
+            .collect();
+        variances.sort_by(|one, other| one.0.total_cmp(&other.0));
+        variances
     };
-    let (quarter, half) = (at(1, -0.6745)?, at(2, 0.0)?);
-    // The two agree to a third where repeats are sound. Four times apart, half of the features have slips.
-    Some(if half > 4.0 * quarter && quarter > 0.0 { quarter } else { half }.sqrt())
+    let half = quantile(&variances(enough), 2, 0.0)?;
+    let quarter = quantile(&variances(false), 1, -0.6745)?;
+    // Where repeats are sound the two differ by what the two pairs of jaws do, a factor of three in
+    // variance. Further apart, half of the features have slips, and the quieter quarter tells.
+    Some(if half > 9.0 * quarter && quarter > 0.0 { quarter } else { half }.sqrt())
+}
+
+/// The variance that `quarters` quarters of the sample variances stay below, by what chi-square has there
+/// over its mean at the normal deviate `z`: Wilson and Hilferty 1931.
+fn quantile(variances: &[(f64, f64)], quarters: usize, z: f64) -> Option<f64> {
+    let (variance, dof) = *variances.get(variances.len() * quarters / 4)?;
+    let step = 2.0 / (9.0 * dof);
+    Some(variance / (1.0 - step + z * step.sqrt()).powi(3))
 }
 
 fn settle(read: &Repeats, sd: f64) -> Settled {
