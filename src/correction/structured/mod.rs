@@ -11,7 +11,8 @@
 //! that cannot be told apart. Prints differ by a little swell and a little scale. The steps:
 //!
 //! 1. [`usable`]: what the model is about, without slips of the pen.
-//! 2. [`repeats`] and [`cells`]: slips among siblings go; repeats are averaged; how they scatter (R) is pooled.
+//! 2. [`repeats`] and [`cells`]: slips among siblings go; repeats are averaged; how they scatter (R) is
+//!    pooled.
 //! 3. [`resist`]: the robust fit finds what the model disowns and takes its pull from the rest.
 //! 4. [`average`]: the answer averaged over what is not known of the spreads.
 //! 5. [`outcome`]: a [`Correction`](super::Correction) that predicts with all of it.

@@ -18,9 +18,11 @@
 //! The table is common practice, bracketed by published accuracy studies of filament printers; what no
 //! one has measured is marked as judged below. The classes differ by a factor of six to ten in everything
 //! alike: a printer whose features scatter little also has small own offsets, and prints that repeat. So
-//! what a class decides is stated as a multiple of the spread of feature means about the fit (feature to
-//! feature and what reading adds), which every setup shows, and not in mm. Where even that leaves a wide choice the prior is a mixture of a narrow and a wide one
-//! and the data choose; halving or doubling all of them hardly moves a size.
+//! what a class decides is stated as a multiple of a spread that every setup shows and not in mm: own
+//! offsets and the x/y difference over the spread of feature means about the fit (feature to feature and
+//! what reading adds), print to print over feature to feature. Where that still leaves a wide choice the
+//! prior is a mixture of narrow and wide and the data choose; halving or doubling all of them hardly moves
+//! a size.
 
 use crate::correction::Term;
 use crate::kind::Kind;
@@ -44,7 +46,7 @@ pub enum Prior {
 }
 
 /// Standard deviation of what round holes close by more than swell explains, over the spread: 1.4, 2.9 and
-/// 3.0 in the table.
+/// 3.0 in the table; between the first and the others.
 pub const HOLE_OFFSET_OVER_SPREAD: f64 = 2.0;
 
 /// The standard deviations that own offsets of other kinds may have, over the spread, each with its share

@@ -1,7 +1,8 @@
 //! The features that the model is about, without readings that a slip of the pen explains.
 //!
 //! What is measured at the bed tells of the first layer and not of the sizes above it. A reading that
-//! lies nowhere near its nominal size, or comes back when a decimal point or a unit is put right ([`crate::readings::slips`]) is a slip whatever the others say.
+//! lies nowhere near its nominal size, or comes back when a decimal point or a unit is put right
+//! ([`crate::readings::slips`]), is a slip whatever the others say.
 
 use crate::correction::SetAside;
 use crate::correction::first_layer::is_at_the_bed;
