@@ -3,6 +3,7 @@
 pub mod cholesky;
 pub mod distribution;
 pub mod dof;
+pub mod hump;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod mixed;

@@ -8,7 +8,7 @@ use crate::correction::{
     Correction, Coverage, Form, PrintEffects, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
 };
 use crate::kind::Kind;
-use crate::readings::{Conditions, SetupReadings};
+use crate::readings::{Conditions, SetupReadings, slips};
 
 use super::Options;
 use super::average::{PartPosterior, Posterior, Weighted};
@@ -75,7 +75,8 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
         terms,
         coefficients,
         covariance,
-        dof: feature.1,
+        // A tenth is more than anyone reads from it.
+        dof: (feature.1 * 10.0).round() / 10.0,
         prints: u32::try_from(found.prints).unwrap_or(u32::MAX),
         kinds: coverage(found, judged),
         spread: Spread {
@@ -172,7 +173,13 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
         ends.dedup_by_key(|reading| reading.line);
         for reading in ends {
             if !all.iter().any(|known| known.line == reading.line && known.reading_mm == reading.mm) {
-                all.push(SetAside { line: reading.line, reading_mm: reading.mm, reason: reason.clone() });
+                let slip = slips::likely(reading.mm, feature.nominal_mm);
+                let slip = slip.map_or_else(String::new, |slip| format!("; {} {slip}", reading.mm));
+                all.push(SetAside {
+                    line: reading.line,
+                    reading_mm: reading.mm,
+                    reason: format!("{reason}{slip}"),
+                });
             }
         }
     }

@@ -106,6 +106,18 @@ fn a_printer_that_follows_the_model_comes_back() {
 }
 
 #[test]
+fn readings_without_any_scatter_are_followed_exactly() {
+    let correction = fitted(&setup(2, 3, 0.0));
+    for (kind, axis, drawn) in ASKED {
+        let (found, truth) = (correction.deviation_mm(kind, axis, drawn), deviation(kind, drawn));
+        assert!((found - truth).abs() < 0.002, "{kind} {found} {truth}");
+        // Nothing is closer than what the caliper shows.
+        assert!(half_width(&correction, kind, axis, drawn) > 0.005);
+    }
+    assert!(correction.set_aside.is_empty(), "{:?}", correction.set_aside);
+}
+
+#[test]
 fn the_order_of_rows_does_not_matter() {
     let straight = setup(2, 3, 0.03);
     let mut turned = straight.clone();
