@@ -90,8 +90,7 @@ pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limi
     let columns = layout.names.len();
     let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
     if let Some(line) = leftover.open_quote {
-        let problem =
-            Problem::error(Location::default().line(line), "a quote is opened here and never closed");
+        let problem = Problem::error(Location::default().line(line), "a quote is opened here and never closed");
         reader.block.problems.push(problem.help("close it, or delete it"));
     }
     let mut block = reader.block;

@@ -131,9 +131,7 @@ fn contradictions(gathered: &Gathered, layout: &Layout) -> Vec<Problem> {
             let number = entry.definition as usize;
             let Some(name) = doubtful.get(&number) else { continue };
             let (before, line) = *first.entry(*name).or_insert((number, entry.first.line));
-            if same(before, number)
-                || reported.iter().any(|other| doubtful[other] == *name && same(*other, number))
-            {
+            if same(before, number) || reported.iter().any(|other| doubtful[other] == *name && same(*other, number)) {
                 continue;
             }
             reported.push(number);

@@ -66,8 +66,7 @@ pub(super) fn gather<R: Read + Send>(
     rest: R,
     layout: &Layout,
 ) -> Result<Gathered, Interrupted> {
-    let blocks =
-        Mutex::new(Blocks { rest, carry: head, is_over: false, number: 0, delimiter: layout.delimiter });
+    let blocks = Mutex::new(Blocks { rest, carry: head, is_over: false, number: 0, delimiter: layout.delimiter });
     let joined = Mutex::new(Joined { next: 0, waiting: BTreeMap::new(), gathered: Gathered::new(layout) });
     let work = || -> Result<(), Interrupted> {
         let (mut text, mut workspace) = (Vec::new(), Workspace::default());
@@ -121,10 +120,7 @@ impl<R: Read> Blocks<R> {
         let mut wanted = BLOCK;
         let end = loop {
             let missing = wanted.saturating_sub(text.len());
-            let got = (&mut self.rest)
-                .take(missing as u64)
-                .read_to_end(text)
-                .inspect_err(|_| self.is_over = true)?;
+            let got = (&mut self.rest).take(missing as u64).read_to_end(text).inspect_err(|_| self.is_over = true)?;
             if got < missing {
                 self.is_over = true;
                 break text.len();
@@ -228,10 +224,7 @@ mod tests {
                 501 => "\n",
                 _ => "",
             };
-            text += &format!(
-                "S{setup},F{feature},bore,{nominal},{copy},{reading},{:.2},{note}\n",
-                reading + 0.01
-            );
+            text += &format!("S{setup},F{feature},bore,{nominal},{copy},{reading},{:.2},{note}\n", reading + 0.01);
         }
         text.into_bytes()
     }

@@ -140,8 +140,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
                 }
                 None => format!("add a column `{wanted}` to the header and to every row"),
             };
-            let what =
-                if wanted == "reading_mm" { "column whose name begins with `reading`" } else { "column" };
+            let what = if wanted == "reading_mm" { "column whose name begins with `reading`" } else { "column" };
             let message = match wanted {
                 "reading_mm" => format!("no {what}"),
                 _ => format!("no {what} `{wanted}`"),

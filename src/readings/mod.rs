@@ -164,8 +164,9 @@ pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
 
 /// The same, checking every row against what is known of its coupon.
 pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<CheckedReadings, Vec<Problem>> {
-    let unreadable =
-        |error: &io::Error| vec![Problem::error(Location::file(path), format!("cannot read: {error}"))];
+    let unreadable = |error: &io::Error| {
+        vec![Problem::error(Location::file(path), format!("cannot read: {error}"))]
+    };
     let file = File::open(path).map_err(|error| unreadable(&error))?;
     let is_file = file.metadata().map_err(|error| unreadable(&error))?.is_file();
     if is_file {

@@ -90,10 +90,7 @@ enum Likely {
     /// A letter typed for a digit, a doubled separator: this was meant.
     Meant(String),
     /// The unit is typed in the cell.
-    Unit {
-        number: String,
-        inches: bool,
-    },
+    Unit { number: String, inches: bool },
     /// A thousands separator.
     Thousands(String),
     /// A mark for "not measured".
@@ -190,9 +187,7 @@ mod tests {
             (
                 "0.2\"",
                 "`0.2\"` is not a number",
-                Some(
-                    "write the number alone, 0.2, with the line `# unit: in` above the header if all readings are in inches",
-                ),
+                Some("write the number alone, 0.2, with the line `# unit: in` above the header if all readings are in inches"),
             ),
             ("1,205.3", "`1,205.3` is not a number", Some("write it without a thousands separator: 1205.3")),
             ("n/a", "`n/a` is not a number", Some("leave the cell blank where nothing was measured")),

@@ -141,10 +141,7 @@ mod tests {
     #[test]
     fn a_shifted_decimal_point_is_named_with_what_would_fit() {
         assert_eq!(sentence(50.8, 5.0), "is 10 times too large: a slipped decimal point? 5.08 would fit");
-        assert_eq!(
-            sentence(0.508, 5.0),
-            "is 10 times too small: a slipped decimal point? 0.508 would fit".replace("0.508 w", "5.08 w")
-        );
+        assert_eq!(sentence(0.508, 5.0), "is 10 times too small: a slipped decimal point? 0.508 would fit".replace("0.508 w", "5.08 w"));
         assert_eq!(sentence(508.0, 5.0), "is 100 times too large: a slipped decimal point? 5.08 would fit");
     }
 
