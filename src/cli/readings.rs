@@ -86,7 +86,8 @@ fn said(problems: &[Problem], severity: Severity) -> Vec<Said> {
 
 fn table(readings: &CheckedReadings, setups: &[SetupSummary]) -> String {
     let width = setups.iter().map(|setup| setup.setup.chars().count()).max().unwrap_or(0).max(5);
-    let mut text = format!("{:<width$}  features  prints  readings  kinds (nominal sizes in mm)\n", "setup");
+    let mut text =
+        format!("{:<width$}  features  prints  readings  kinds (nominal sizes in mm)\n", "setup");
     for setup in setups {
         let kinds: Vec<String> = setup
             .kinds
