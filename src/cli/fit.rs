@@ -28,9 +28,15 @@ pub struct Args {
     /// kind with no scale, one scale for all, a scale per kind); +small-bore adds a term for small bores
     #[arg(long, value_name = "MODEL")]
     model: Option<Form>,
-    /// How to estimate: least-squares
-    #[arg(long, default_value = "least-squares")]
-    method: Method,
+    /// How to estimate: structured (what all kinds share, what each has of its own held small, and how
+    /// prints differ) or least-squares (the features' means, in the form that --model names or the data
+    /// prefer); structured unless --model is given
+    #[arg(long, value_name = "METHOD")]
+    method: Option<Method>,
+    /// Width of the flat of the inside jaws, across the bore, in mm: takes their chord error out of small
+    /// bores (structured)
+    #[arg(long, value_name = "MM", value_parser = jaw_flat)]
+    jaw_flat_mm: Option<f64>,
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
@@ -90,7 +96,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
-        method: args.method,
+        method: method(args)?,
+        jaw_flat_mm: args.jaw_flat_mm,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
@@ -118,6 +125,27 @@ fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
         readings.setup_count()
     );
     Err(Error::Input { problems, summary })
+}
+
+/// A form of the model is a form of least squares.
+fn method(args: &Args) -> Result<Method, Error> {
+    match (args.method, args.model) {
+        (Some(Method::Structured), Some(_)) => Err(Error::problem(
+            Problem::error(
+                Location::default(),
+                "--model is a form of least squares, and --method structured has none",
+            )
+            .help("leave one of the two out"),
+        )),
+        (Some(method), _) => Ok(method),
+        (None, Some(_)) => Ok(Method::LeastSquares),
+        (None, None) => Ok(Method::Structured),
+    }
+}
+
+fn jaw_flat(text: &str) -> Result<f64, String> {
+    let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
+    width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
 }
 
 fn warnings(fits: &[Fit]) -> Vec<Problem> {

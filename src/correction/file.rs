@@ -92,6 +92,25 @@ impl Correction {
         if self.print_effects.is_some() { Method::Structured } else { Method::LeastSquares }
     }
 
+    /// The word for its model in files and answers.
+    pub fn model_name(&self) -> &'static str {
+        match self.method() {
+            Method::Structured => Method::Structured.name(),
+            Method::LeastSquares => self.form.name(),
+        }
+    }
+
+    /// What its model says, in words.
+    pub fn model_in_words(&self) -> &'static str {
+        match self.method() {
+            Method::Structured => {
+                "a swell and a scale that all kinds share, what each kind has of its own held small, and \
+                 a swell and a scale of each print"
+            }
+            Method::LeastSquares => self.form.in_words(),
+        }
+    }
+
     /// Reads the text of a correction file; `path` is for the problems.
     pub fn from_toml(text: &str, path: &Path) -> Result<Self, ReadError> {
         read_file::correction(text, path).map_err(|problems| ReadError::Content { problems })
@@ -112,7 +131,7 @@ impl Correction {
             writeln!(out, "date = {}", quoted(date))?;
         }
         writeln!(out, "method = {}", quoted(self.method().name()))?;
-        writeln!(out, "model = {}", quoted(self.form.name()))?;
+        writeln!(out, "model = {}", quoted(self.model_name()))?;
         writeln!(out, "program_version = {}", quoted(&self.program_version))?;
         writeln!(out, "prints = {}\ndof = {:?}", self.prints, self.dof)?;
         if let Some(spread) = first_layer {

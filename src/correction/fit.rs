@@ -64,6 +64,8 @@ pub struct FitOptions {
     pub form: Option<Form>,
     /// How the coefficients are estimated.
     pub method: Method,
+    /// Width of the flat of the inside jaws across the bore, mm; only the structured method takes it out.
+    pub jaw_flat_mm: Option<f64>,
     /// Use every reading, however wrong it looks.
     pub keep_all: bool,
     /// When the coupons were measured, in place of what the readings say.
@@ -74,7 +76,14 @@ pub struct FitOptions {
 
 impl Default for FitOptions {
     fn default() -> Self {
-        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true }
+        Self {
+            form: None,
+            method: Method::default(),
+            jaw_flat_mm: None,
+            keep_all: false,
+            date: None,
+            points: true,
+        }
     }
 }
 
@@ -167,7 +176,11 @@ fn s(count: u64) -> &'static str {
 /// Fits the correction of one setup.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
     if options.method == Method::Structured {
-        let told = structured::Options { keep_all: options.keep_all, ..structured::Options::default() };
+        let told = structured::Options {
+            keep_all: options.keep_all,
+            jaw_flat_mm: options.jaw_flat_mm,
+            ..structured::Options::default()
+        };
         let mut fit = structured::fit(setup, conditions, &told)?;
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();

@@ -161,7 +161,7 @@ pub fn allowance(correction: &Correction) -> Option<String> {
     let print = correction.spread.print;
     print.dof.is_none().then(|| {
         format!(
-            "how much one print differs from the next was not measured, {} mm (standard deviation) is allowed for it",
+            "how much one print differs from the next was not measured, {:.3} mm (standard deviation) is allowed for it",
             print.sd_mm
         )
     })
@@ -234,7 +234,7 @@ mod tests {
         assert_eq!(
             allowance(&correction).unwrap(),
             "how much one print differs from the next was not measured, \
-             0.02 mm (standard deviation) is allowed for it"
+             0.020 mm (standard deviation) is allowed for it"
         );
     }
 
