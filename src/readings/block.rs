@@ -10,12 +10,19 @@ use crate::problem::{Location, Problem};
 use super::intern::Interner;
 use super::layout::{Layout, shortened};
 use super::number::{self, NotANumber, Number, Separator};
-use super::records::{Leftover, Row, Workspace, for_each_row};
+use super::records::{Leftover, Row, RowReader, Workspace, read_rows};
 use super::table::{Definition, Definitions, SetupTable};
+use super::walk::Walker;
 use super::{Reading, slips};
 
 /// More than this is no printed feature and no caliper. Picked by feel.
 const LARGEST_MM: f64 = 2000.0;
+
+fn is_size(mm: f64) -> bool {
+    mm > 0.0 && mm <= LARGEST_MM
+}
+
+const MM_PER_INCH: f64 = 25.4;
 
 /// More prints than this are a slip of the pen.
 const MOST_COPIES: f64 = 1e6;
@@ -88,7 +95,7 @@ pub(super) struct Block {
 pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limits: Limits) -> Block {
     let mut reader = Reader::new(layout, limits);
     let columns = layout.names.len();
-    let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
+    let leftover = read_rows(text, layout.delimiter, columns, workspace, &mut reader);
     if let Some(line) = leftover.open_quote {
         let problem = Problem::error(
             Location::default().line(line),
@@ -114,9 +121,9 @@ pub(super) struct Limits {
 
 struct Reader<'a> {
     layout: &'a Layout,
-    /// The columns that say what is measured, in file order, and whether they are neighbours.
+    /// The columns that say what is measured, in file order.
     defining: Vec<usize>,
-    are_neighbours: bool,
+    walker: Walker,
     /// The defining cells of a row as typed, and what they were understood as; `None`: not at all.
     typed: Interner,
     understood: Vec<Option<u32>>,
@@ -126,43 +133,40 @@ struct Reader<'a> {
     last_setup: Option<(Vec<u8>, usize)>,
     key: Vec<u8>,
     values: Vec<(usize, f64)>,
+    walked_values: Vec<(usize, Number)>,
     /// Problems of one row by column.
     row_problems: Vec<(usize, Problem)>,
     block: Block,
 }
 
-impl<'a> Reader<'a> {
-    fn new(layout: &'a Layout, limits: Limits) -> Self {
-        let columns = [Some(layout.kind), Some(layout.nominal), layout.coupon, layout.feature, layout.axis];
-        let mut defining: Vec<usize> = columns.into_iter().flatten().collect();
-        defining.sort_unstable();
-        Self {
-            layout,
-            are_neighbours: defining.windows(2).all(|pair| pair[1] == pair[0] + 1),
-            defining,
-            typed: Interner::default(),
-            understood: Vec::new(),
-            definitions: Definitions::default(),
-            setup_names: Interner::default(),
-            last_setup: None,
-            key: Vec::new(),
-            values: Vec::new(),
-            row_problems: Vec::new(),
-            block: Block {
-                setups: Vec::new(),
-                definitions: Vec::new(),
-                problems: First::of(limits.problems),
-                doubts: First::of(limits.doubts),
-                readings: 0,
-                not_measured: 0,
-                first_point: None,
-                first_comma: None,
-                leftover: Leftover::default(),
-            },
+impl RowReader for Reader<'_> {
+    fn expected_row(&mut self, text: &[u8], from: usize, line: u64) -> Option<usize> {
+        let (setup, number) = self.last_setup.as_ref()?;
+        let walked = self.walker.walk(text, from, setup, &self.typed, &mut self.walked_values)?;
+        let definition = *self.understood.get(walked.typed)?.as_ref()?;
+        let nominal_mm = self.definitions.list[definition as usize].nominal_mm;
+        for (_, read) in &mut self.walked_values {
+            let is_known = match read.separator {
+                Separator::None => true,
+                Separator::Point => self.block.first_point.is_some(),
+                Separator::Comma => self.block.first_comma.is_some(),
+            };
+            let mm = if self.layout.inches { read.value * MM_PER_INCH } else { read.value };
+            // What is to be said of a row is said in the general way.
+            if !is_known || !is_size(mm) || slips::is_doubtful(mm, nominal_mm) {
+                return None;
+            }
+            read.value = mm;
         }
+        self.walker.note(walked.typed);
+        let table = &mut self.block.setups[*number].1;
+        for (_, read) in &self.walked_values {
+            table.add(definition, walked.copy, Reading { mm: read.value, line });
+        }
+        self.block.readings += self.walked_values.len() as u64;
+        Some(walked.end)
     }
 
-    #[inline]
     fn row(&mut self, row: Row<'_>) {
         if row.len() != self.layout.names.len() && !self.has_right_length(&row) {
             return;
@@ -184,6 +188,39 @@ impl<'a> Reader<'a> {
             for (_, problem) in self.row_problems.drain(..) {
                 self.block.problems.push(problem);
             }
+        }
+    }
+}
+
+impl<'a> Reader<'a> {
+    fn new(layout: &'a Layout, limits: Limits) -> Self {
+        let columns = [Some(layout.kind), Some(layout.nominal), layout.coupon, layout.feature, layout.axis];
+        let mut defining: Vec<usize> = columns.into_iter().flatten().collect();
+        defining.sort_unstable();
+        Self {
+            layout,
+            walker: Walker::new(layout, &defining),
+            defining,
+            typed: Interner::default(),
+            understood: Vec::new(),
+            definitions: Definitions::default(),
+            setup_names: Interner::default(),
+            last_setup: None,
+            key: Vec::new(),
+            values: Vec::new(),
+            walked_values: Vec::new(),
+            row_problems: Vec::new(),
+            block: Block {
+                setups: Vec::new(),
+                definitions: Vec::new(),
+                problems: First::of(limits.problems),
+                doubts: First::of(limits.doubts),
+                readings: 0,
+                not_measured: 0,
+                first_point: None,
+                first_comma: None,
+                leftover: Leftover::default(),
+            },
         }
     }
 
@@ -250,8 +287,8 @@ impl<'a> Reader<'a> {
     /// A reading in mm, when it can be one.
     #[inline]
     fn reading(&self, value: f64) -> Result<f64, (String, Option<String>)> {
-        let mm = if self.layout.inches { value * 25.4 } else { value };
-        if mm > 0.0 && mm <= LARGEST_MM {
+        let mm = if self.layout.inches { value * MM_PER_INCH } else { value };
+        if is_size(mm) {
             return Ok(mm);
         }
         Err(if mm > LARGEST_MM {
@@ -277,8 +314,9 @@ impl<'a> Reader<'a> {
     /// The number of what this row says is measured.
     #[inline]
     fn definition(&mut self, row: &Row<'_>) -> Option<u32> {
-        let typed = if self.are_neighbours && row.plain {
-            self.typed.number(row.stretch(self.defining[0], self.defining[self.defining.len() - 1]))
+        let (first, last) = (self.defining[0], self.defining[self.defining.len() - 1]);
+        let typed = if row.plain && last - first + 1 == self.defining.len() {
+            self.typed.number(row.stretch(first, last))
         } else {
             self.key.clear();
             for column in &self.defining {
@@ -288,6 +326,7 @@ impl<'a> Reader<'a> {
             }
             self.typed.number(&self.key)
         };
+        self.walker.note(typed.0);
         match typed {
             (number, false) if self.understood[number].is_some() => self.understood[number],
             (_, false) => self.understand(row),
@@ -354,7 +393,7 @@ impl<'a> Reader<'a> {
             Err(error) => not_a_number(&error),
             Ok(number) => {
                 self.note_separator(number, row, column);
-                if number.value > 0.0 && number.value <= LARGEST_MM {
+                if is_size(number.value) {
                     return Some(number.value);
                 }
                 let help = "write the size that the feature is drawn at, in mm".to_owned();
@@ -369,11 +408,10 @@ impl<'a> Reader<'a> {
     #[inline]
     fn copy(&mut self, row: &Row<'_>) -> Option<u32> {
         let Some(column) = self.layout.copy else { return Some(1) };
-        if let digits @ [b'1'..=b'9', ..] = row.cell(column)
-            && digits.len() <= 6
-            && digits.iter().all(u8::is_ascii_digit)
+        if let Some((copy, length)) = number::whole(row.cell(column))
+            && length == row.cell(column).len()
         {
-            return Some(digits.iter().fold(0, |number, digit| number * 10 + u32::from(digit - b'0')));
+            return Some(copy);
         }
         let number = match number::plain(row.cell(column)) {
             Some(number) => Some(number),

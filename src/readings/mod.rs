@@ -41,6 +41,7 @@ mod records;
 pub mod slips;
 pub mod summary;
 mod table;
+mod walk;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
