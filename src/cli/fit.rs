@@ -8,7 +8,6 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
-use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
@@ -133,8 +132,8 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
-            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
+        for (fit, target) in fits.iter().zip(&targets) {
+            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
             outputs.write(target, toml.as_bytes())?;
         }
     }
@@ -147,7 +146,7 @@ fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Ou
             plots(folder, fits, &figures, outputs)?;
         }
         if let Some(page) = &args.report {
-            let html = report(args, readings, fits, &figures)?;
+            let html = report(args, page, readings, fits, &figures)?;
             outputs.write(page, html.as_bytes())?;
         }
     }
@@ -174,6 +173,7 @@ fn plots(folder: &Path, fits: &[Fit], figures: &[Vec<Figure>], outputs: &mut Out
 /// The page about all setups.
 fn report(
     args: &Args,
+    page: &Path,
     readings: &CheckedReadings,
     fits: &[Fit],
     figures: &[Vec<Figure>],
@@ -183,7 +183,10 @@ fn report(
         Some(out) => targets(out, fits)?,
         None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
     };
-    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    // Named from the page's folder where they lie below it, so that a folder can be moved as a whole.
+    let folder = page.parent().unwrap_or(Path::new(""));
+    let from_page = |file: &PathBuf| file.strip_prefix(folder).unwrap_or(file).display().to_string();
+    let files: Vec<String> = files.iter().map(from_page).collect();
     let setups: Vec<SetupReport> = fits
         .iter()
         .zip(figures)

@@ -168,6 +168,9 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
     }
     write_model(out, fit)?;
     write_spread(out, correction, caliper_error_is_stated)?;
+    if let Some(spread) = &fit.first_layer {
+        writeln!(out, "\n  {}", spread.in_words())?;
+    }
     if !correction.set_aside.is_empty() {
         writeln!(out, "\n  not used (--keep-all uses them):")?;
         for aside in &correction.set_aside {

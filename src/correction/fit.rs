@@ -171,6 +171,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         let mut fit = structured::fit(setup, conditions, &told)?;
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
+        fit.first_layer = first_layer::spread(setup);
         if !options.points {
             fit.points = Vec::new();
         }
@@ -200,7 +201,6 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let prints = count_prints(&seen);
     let spread = spread(&seen, &estimate, conditions);
     warnings.extend(what_cannot_be_told(&estimate, prints, spread.print.dof.is_none(), options));
-    warnings.extend(first_layer::spread(setup).map(|spread| spread.in_words()));
     let variance = estimate.solution.variance().unwrap_or(0.0);
     let correction = Correction {
         setup: setup.setup.clone(),
@@ -226,6 +226,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
         r_squared: r_squared(&estimate),
         residual_sd_mm: estimate.residual_sd_mm(),
+        first_layer: first_layer::spread(setup),
     })
 }
 

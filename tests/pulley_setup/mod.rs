@@ -59,6 +59,7 @@ pub fn correction(setup: &Setup) -> Correction {
             repeat: None,
             caliper_u_mm: 0.003,
         },
+        print_effects: None,
         set_aside: Vec::new(),
         warnings: Vec::new(),
     }
