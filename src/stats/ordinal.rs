@@ -1,0 +1,3 @@
+//! Where one feel passes into the next: thresholds of an ordered answer along one quantity.
+//!
+//! placeholder
