@@ -12,6 +12,7 @@ pub mod pulley_estimate;
 pub mod pulley_law;
 pub mod pulley_picture;
 pub mod pulley_solid;
+pub mod felt;
 pub mod sized;
 pub mod sized_list;
 pub mod sized_table;

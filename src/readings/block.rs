@@ -12,6 +12,7 @@ use super::layout::{Layout, shortened};
 use super::number::{self, NotANumber, Number, Separator};
 use super::records::{Leftover, Row, Workspace, for_each_row};
 use super::table::{Definition, Definitions, SetupTable};
+use super::trials::{Feel, Trial};
 use super::{Reading, slips};
 
 /// More than this is no printed feature and no caliper. Picked by feel.
@@ -82,6 +83,8 @@ pub(super) struct Block {
     pub(super) first_point: Option<Cell>,
     pub(super) first_comma: Option<Cell>,
     pub(super) leftover: Leftover,
+    /// What was tried with the real piece.
+    pub(super) trials: Vec<Trial>,
 }
 
 /// Reads one block; `text` is UTF-8.
@@ -156,6 +159,7 @@ impl<'a> Reader<'a> {
                 first_point: None,
                 first_comma: None,
                 leftover: Leftover::default(),
+                trials: Vec::new(),
             },
         }
     }
@@ -166,7 +170,8 @@ impl<'a> Reader<'a> {
             return;
         }
         let is_read = self.read_values(&row);
-        if self.values.is_empty() && is_read {
+        let is_tried = self.layout.feel.is_some_and(|column| !row.trimmed(column).is_empty());
+        if self.values.is_empty() && is_read && !is_tried {
             if !row.is_blank_from(0) {
                 self.block.not_measured += 1;
             }
@@ -174,7 +179,11 @@ impl<'a> Reader<'a> {
         }
         let definition = self.definition(&row);
         let copy = self.copy(&row);
+        let trial = if is_tried { self.trial(&row) } else { None };
         if let (Some(definition), Some(copy), true) = (definition, copy, is_read) {
+            if let Some(trial) = trial {
+                self.keep_trial(&row, Trial { definition, copy, ..trial });
+            }
             self.keep(&row, definition, copy);
         }
         if !self.row_problems.is_empty() {
@@ -406,6 +415,56 @@ impl<'a> Reader<'a> {
             self.block.setups[setup].1.add(definition, copy, reading);
         }
         self.block.readings += self.values.len() as u64;
+    }
+
+    /// How the row's feature felt with the real piece, or what is wrong with that.
+    #[cold]
+    fn trial(&mut self, row: &Row<'_>) -> Option<Trial> {
+        let feel = self.layout.feel.and_then(|column| self.word::<Feel>(row, column, "feel"));
+        let mate_mm = self.mate_mm(row);
+        let mate = self.layout.mate.map_or("", |column| row.trimmed(column)).into();
+        let trial = Trial { setup: 0, definition: 0, copy: 0, line: row.line, feel: feel?, mate_mm: mate_mm?, mate };
+        Some(trial)
+    }
+
+    /// The size of the real piece, which a feel cannot do without.
+    fn mate_mm(&mut self, row: &Row<'_>) -> Option<f64> {
+        const HELP: &str = "measure the shaft, bearing or belt that was tried, and write its size in mm";
+        let text = self.layout.mate_mm.map_or("", |column| row.trimmed(column));
+        let (Some(column), false) = (self.layout.mate_mm, text.is_empty()) else {
+            let column = self.layout.mate_mm.or(self.layout.feel)?;
+            let message = "a feel without the size of the piece that was tried, `mate_mm`".to_owned();
+            self.problem(row, column, message, Some(HELP.to_owned()));
+            return None;
+        };
+        let (message, help) = match number::parse(text) {
+            Err(error) => {
+                let (message, help) = not_a_number(&error);
+                (message, help.filter(|help| help.starts_with("did you mean")).or(Some(HELP.to_owned())))
+            }
+            Ok(number) => {
+                self.note_separator(number, row, column);
+                if number.value > 0.0 && number.value <= LARGEST_MM {
+                    return Some(number.value);
+                }
+                (format!("`{text}` is no size of a piece"), Some(HELP.to_owned()))
+            }
+        };
+        self.problem(row, column, message, help);
+        None
+    }
+
+    /// Takes in a trial; a kind that nothing goes into or over has no feel.
+    fn keep_trial(&mut self, row: &Row<'_>, trial: Trial) {
+        let kind = self.definitions.list[trial.definition as usize].kind;
+        if let (None, Some(column)) = (crate::fits::Side::of(kind), self.layout.feel) {
+            let message = format!("a {kind} has no feel: nothing goes into it or over it");
+            let help = "leave the cell blank, or correct the kind".to_owned();
+            self.problem(row, column, message, Some(help));
+            return;
+        }
+        let setup = self.setup(row);
+        self.block.trials.push(Trial { setup, ..trial });
     }
 
     /// The number of the row's setup.

@@ -17,6 +17,8 @@
 //! - Rows with equal setup, coupon, feature, axis and copy are repeat readings of one thing, and so are
 //!   the reading columns of one row.
 //! - A row without readings is not measured yet and says nothing else either; a blank row is nothing.
+//! - A row may say how the real piece felt (`feel`, `mate_mm`, `mate`), with readings or without; see
+//!   [`trials`].
 
 use std::fs::File;
 use std::io::{self, Read};
@@ -39,6 +41,7 @@ mod records;
 pub mod slips;
 pub mod summary;
 mod table;
+pub mod trials;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
@@ -131,6 +134,7 @@ pub struct CheckedReadings {
     pub not_measured: u64,
     /// Doubtful but usable: likely slips, named by line.
     pub warnings: Vec<Problem>,
+    trials: Vec<trials::Trial>,
     tables: Vec<(String, SetupTable)>,
     definitions: Vec<Definition>,
 }
