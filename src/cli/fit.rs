@@ -108,7 +108,8 @@ fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Ve
             }
             Err(error) => {
                 let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
-                let problem = Problem::warning(Location::file(&args.file), format!("setup `{setup}`: {error}"));
+                let problem =
+                    Problem::warning(Location::file(&args.file), format!("setup `{setup}`: {error}"));
                 doubts.push(problem.help(error.help()));
             }
         }

@@ -100,12 +100,18 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 }
 
 /// The answer where no caliper reading says how the kind prints.
-fn from_feels(args: &Args, axis: Axis, feels: &Feels, feel: Feel, output: &mut Output) -> Result<Status, Error> {
-    let refused = |message: String, help: &str| Error::problem(Problem::error(Location::default(), message).help(help));
-    let mate = args
-        .limits
-        .mate(args.size)
-        .ok_or_else(|| refused("no size is given".to_owned(), "give the size of the bought part with --mate"))?;
+fn from_feels(
+    args: &Args,
+    axis: Axis,
+    feels: &Feels,
+    feel: Feel,
+    output: &mut Output,
+) -> Result<Status, Error> {
+    let refused =
+        |message: String, help: &str| Error::problem(Problem::error(Location::default(), message).help(help));
+    let mate = args.limits.mate(args.size).ok_or_else(|| {
+        refused("no size is given".to_owned(), "give the size of the bought part with --mate")
+    })?;
     let answer = FeltSize::new(feels, args.kind, axis, feel, mate, args.step).map_err(|error| {
         let help = "try the real piece in more sizes and fit again; `shrinkrule coupons feel` prints some";
         refused(error.to_string(), help)

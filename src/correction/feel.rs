@@ -185,7 +185,7 @@ pub struct Feels {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NoFeels {
     /// Too few.
-    #[error("{trials} feel test{} place no feel: {FEWEST_TRIALS} are needed", if *trials == 1 { "" } else { "s" })]
+    #[error("{trials} feel test{}: {FEWEST_TRIALS} are needed to place a feel", if *trials == 1 { "" } else { "s" })]
     TooFew {
         /// How many.
         trials: u32,
@@ -210,9 +210,15 @@ impl NoFeels {
     /// What the person can do about it.
     pub fn help(&self) -> &'static str {
         match self {
-            Self::TooFew { .. } => "try the piece in more sizes, drawn 0.05 mm apart, and write down each feel",
-            Self::OneFeel { .. } => "try sizes further apart, until it does not go on one side and rattles on the other",
-            Self::Backwards | Self::NoFit(_) => "check `mate_mm` and `kind`: clearance is drawn less mate inside, mate less drawn outside",
+            Self::TooFew { .. } => {
+                "try the piece in more sizes, drawn 0.05 mm apart, and write down each feel"
+            }
+            Self::OneFeel { .. } => {
+                "try sizes further apart, until it does not go on one side and rattles on the other"
+            }
+            Self::Backwards | Self::NoFit(_) => {
+                "check `mate_mm` and `kind`: clearance is drawn less mate inside, mate less drawn outside"
+            }
         }
     }
 }
@@ -254,7 +260,12 @@ impl Feels {
     ///
     /// # Errors
     /// Too few, all alike, or running the wrong way.
-    pub fn fit(setup: &str, trials: &[FeatureTrial], conditions: &Conditions, source: &Source) -> Result<Self, NoFeels> {
+    pub fn fit(
+        setup: &str,
+        trials: &[FeatureTrial],
+        conditions: &Conditions,
+        source: &Source,
+    ) -> Result<Self, NoFeels> {
         let count = trials.len() as u32;
         if count < FEWEST_TRIALS {
             return Err(NoFeels::TooFew { trials: count });
@@ -262,8 +273,11 @@ impl Feels {
         let by_group = |group: Group| -> Vec<&FeatureTrial> {
             trials.iter().filter(|trial| Group::of(trial.kind) == Some(group)).collect()
         };
-        let of_groups: BTreeMap<Group, Vec<&FeatureTrial>> =
-            Group::ALL.into_iter().map(|group| (group, by_group(group))).filter(|(_, own)| !own.is_empty()).collect();
+        let of_groups: BTreeMap<Group, Vec<&FeatureTrial>> = Group::ALL
+            .into_iter()
+            .map(|group| (group, by_group(group)))
+            .filter(|(_, own)| !own.is_empty())
+            .collect();
         let is_own = |own: &[&FeatureTrial]| {
             own.len() as u32 >= OWN_TRIALS && own.iter().any(|trial| trial.feel != own[0].feel)
         };
@@ -305,7 +319,8 @@ impl Feels {
         }
         let copies: BTreeSet<u32> = trials.iter().map(|trial| trial.copy).collect();
         let sd_mm = own.or(shared).and_then(|placed| placed.sd);
-        let file = source.path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        let file =
+            source.path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let mut feels = Self {
             setup: setup.to_owned(),
             date: conditions.date.clone(),
@@ -373,7 +388,10 @@ impl Feels {
         let feels = &self.groups.get(&Group::of(kind)?)?.feels;
         let number = feels.iter().position(|felt| felt.feel == feel)?;
         let (own, next) = (&feels[number], feels.get(number + 1).and_then(|next| next.begin));
-        let lower = own.begin.map_or_else(|| own.tried_mm[0].min(next.map_or(f64::INFINITY, |next| next.at_mm)), |begin| begin.at_mm);
+        let lower = own.begin.map_or_else(
+            || own.tried_mm[0].min(next.map_or(f64::INFINITY, |next| next.at_mm)),
+            |begin| begin.at_mm,
+        );
         let upper = next.map_or_else(|| own.tried_mm[1].max(lower), |next| next.at_mm);
         let clearance = Limits { lower_mm: decimal_mm(lower), upper_mm: decimal_mm(upper) };
         Some(Band { clearance, open_below: own.begin.is_none(), open_above: next.is_none() })
@@ -400,7 +418,8 @@ fn group_feels(tried: &[&FeatureTrial], own: bool, feels: Vec<Felt>) -> GroupFee
     let sizes = || tried.iter().map(|trial| trial.nominal_mm);
     let kinds = Kind::ALL.into_iter().rev();
     let most = kinds.max_by_key(|kind| tried.iter().filter(|trial| trial.kind == *kind).count());
-    let mates: BTreeSet<&str> = tried.iter().map(|trial| trial.mate.as_str()).filter(|mate| !mate.is_empty()).collect();
+    let mates: BTreeSet<&str> =
+        tried.iter().map(|trial| trial.mate.as_str()).filter(|mate| !mate.is_empty()).collect();
     GroupFeels {
         own,
         trials: tried.len() as u32,
@@ -415,8 +434,10 @@ fn group_feels(tried: &[&FeatureTrial], own: bool, feels: Vec<Felt>) -> GroupFee
 /// Every feel that these trials felt, with where it begins.
 fn felt(trials: &[&FeatureTrial], placed: &Thresholds, number: usize) -> Vec<Felt> {
     let of = |feel: Feel| -> Option<Felt> {
-        let tried: Vec<f64> = trials.iter().filter(|trial| trial.feel == feel).map(|trial| clearance_mm(trial)).collect();
-        let threshold = placed.thresholds.iter().find(|one| one.group == number && one.above == feel as usize);
+        let tried: Vec<f64> =
+            trials.iter().filter(|trial| trial.feel == feel).map(|trial| clearance_mm(trial)).collect();
+        let threshold =
+            placed.thresholds.iter().find(|one| one.group == number && one.above == feel as usize);
         let begin = threshold.map(|one| Begin {
             at_mm: one.at,
             se_mm: one.se,
@@ -424,7 +445,10 @@ fn felt(trials: &[&FeatureTrial], placed: &Thresholds, number: usize) -> Vec<Fel
             high95_mm: one.interval.1,
             between_mm: one.clean.map(|(low, high)| [low, high]),
         });
-        let ends = [tried.iter().copied().fold(f64::INFINITY, f64::min), tried.iter().copied().fold(f64::NEG_INFINITY, f64::max)];
+        let ends = [
+            tried.iter().copied().fold(f64::INFINITY, f64::min),
+            tried.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        ];
         (!tried.is_empty()).then_some(Felt { feel, trials: tried.len() as u32, tried_mm: ends, begin })
     };
     Feel::ALL.into_iter().filter_map(of).collect()
@@ -466,7 +490,10 @@ mod tests {
     fn an_outside_has_its_clearance_the_other_way_round() {
         let rows = "P,p,pin,8,1,no-go,8,bearing\nP,q,pin,7.9,1,snug,8,\nP,r,pin,7.8,1,slide,8,\nP,s,pin,7.7,1,free,8,\n";
         let feels = feels(rows).unwrap();
-        assert_eq!(feels.band(Kind::Pin, Feel::Slide).unwrap().clearance, Limits { lower_mm: 0.15, upper_mm: 0.25 });
+        assert_eq!(
+            feels.band(Kind::Pin, Feel::Slide).unwrap().clearance,
+            Limits { lower_mm: 0.15, upper_mm: 0.25 }
+        );
         assert_eq!(feels.groups[&Group::OutsideRound].mates, ["bearing"]);
     }
 
@@ -495,7 +522,7 @@ mod tests {
     #[test]
     fn too_few_one_feel_and_the_wrong_way_are_said() {
         let few = feels("R,b,bore,8,1,snug,8,\n").unwrap_err();
-        assert_eq!(few.to_string(), "1 feel test place no feel: 4 are needed");
+        assert_eq!(few.to_string(), "1 feel test: 4 are needed to place a feel");
         let rows: String = (0..5).map(|i| format!("R{i},b,bore,8.{i},1,slide,8,\n")).collect();
         assert!(feels(&rows).unwrap_err().to_string().starts_with("all 5 feel tests felt slide"));
         let backwards = "R1,b,bore,8,1,free,8,\nR2,b,bore,8.1,1,slide,8,\nR3,b,bore,8.2,1,snug,8,\nR4,b,bore,8.3,1,no-go,8,\n";
@@ -513,7 +540,8 @@ mod tests {
             let cut = text.trim_end().len() - 5;
             let cut = Feels::from_toml(&text[..cut], Path::new("a"));
             assert!(cut.is_err(), "{cut:?}");
-            let refused = crate::correction::Correction::from_toml(&text, Path::new("a")).unwrap_err().to_string();
+            let refused =
+                crate::correction::Correction::from_toml(&text, Path::new("a")).unwrap_err().to_string();
             assert!(refused.contains("feel: this correction is from feel tests alone"), "{refused}");
         }
         assert_eq!(Feels::from_toml("format = 1\nsetup = \"a\"\n", Path::new("a")).unwrap(), None);

@@ -88,10 +88,13 @@ impl FeelAnswer {
                     writeln!(out, "          the tightest that was felt")?;
                     continue;
                 };
-                let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), |end| format!("{end:+.2}"));
+                let end =
+                    |end: Option<f64>| end.map_or_else(|| "open".to_owned(), |end| format!("{end:+.2}"));
                 let interval = format!("{} to {}", end(felt.low95_mm), end(felt.high95_mm));
                 match felt.between_mm {
-                    Some([low, high]) => writeln!(out, "          {interval}; as tried between {low:.2} and {high:.2}")?,
+                    Some([low, high]) => {
+                        writeln!(out, "          {interval}; as tried between {low:.2} and {high:.2}")?
+                    }
                     None => writeln!(out, "  {begins:>+6.2}  {interval}")?,
                 }
             }

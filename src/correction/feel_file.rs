@@ -26,7 +26,12 @@ impl Feels {
     }
 
     fn write_alone(&self, out: &mut String) -> std::fmt::Result {
-        writeln!(out, "# How `{}` prints, from {} feel tests and no caliper.", one_line(&self.setup), self.trials)?;
+        writeln!(
+            out,
+            "# How `{}` prints, from {} feel tests and no caliper.",
+            one_line(&self.setup),
+            self.trials
+        )?;
         writeln!(out, "# Sizes to draw: shrinkrule size KIND --mate MM --fit slide --with THIS-FILE")?;
         writeln!(out, "\nformat = {FORMAT}\nsetup = {}", quoted(&self.setup))?;
         if let Some(date) = &self.date {
@@ -40,14 +45,22 @@ impl Feels {
 
     /// The section that every correction with feels has.
     pub(super) fn write_section(&self, out: &mut String) -> std::fmt::Result {
-        writeln!(out, "\n# The drawn clearance (inside less outside, mm) at which each feel begins. Without sd_mm every")?;
+        writeln!(
+            out,
+            "\n# The drawn clearance (inside less outside, mm) at which each feel begins. Without sd_mm every"
+        )?;
         writeln!(out, "# feel changed cleanly, between_mm, and its scatter is not known.")?;
         writeln!(out, "[feel]\ntrials = {}\nprints = {}", self.trials, self.prints)?;
         self.sd_mm.map_or(Ok(()), |sd| writeln!(out, "sd_mm = {sd:?}"))?;
         let list = |texts: &[String]| texts.iter().map(|text| quoted(text)).collect::<Vec<_>>().join(", ");
         writeln!(out, "warnings = [{}]", list(&self.warnings))?;
         for (group, own) in &self.groups {
-            writeln!(out, "\n[feel.{group}]\nown = {}\ntrials = {}", quoted(if own.own { "yes" } else { "shared" }), own.trials)?;
+            writeln!(
+                out,
+                "\n[feel.{group}]\nown = {}\ntrials = {}",
+                quoted(if own.own { "yes" } else { "shared" }),
+                own.trials
+            )?;
             writeln!(out, "kind = {}\nnominal_mm = {:?}", quoted(own.kind.name()), own.nominal_mm)?;
             writeln!(out, "sizes_mm = {:?}\nmates = [{}]", own.sizes_mm, list(&own.mates))?;
             for felt in &own.feels {
@@ -74,7 +87,8 @@ impl Feels {
         let mut source = Source::new(text, path);
         let document = DeTable::parse(text).map_err(|error| {
             let at = error.span().map_or(text.len(), |span| span.start);
-            let problem = Problem::error(source.location(at, ""), format!("this is not TOML: {}", error.message()));
+            let problem =
+                Problem::error(source.location(at, ""), format!("this is not TOML: {}", error.message()));
             ReadError::Content { problems: vec![problem] }
         })?;
         let keys = Keys::new(&document);
@@ -109,7 +123,11 @@ fn read(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Feels> {
     }
     let end = section.table(source, "end").and_then(|keys| keys.whole(source, "groups"))?;
     if end != groups.len() as u64 {
-        source.problem(section.place("end"), "feel.end.groups", format!("`{end}` groups are not {}", groups.len()));
+        source.problem(
+            section.place("end"),
+            "feel.end.groups",
+            format!("`{end}` groups are not {}", groups.len()),
+        );
     }
     Some(Feels {
         setup: setup?,

@@ -32,7 +32,9 @@ impl FeelUsed {
     pub fn to_text(&self) -> String {
         let [low, high] = self.drawn_clearance_mm;
         let (trials, feel) = (self.trials, self.feel);
-        format!("from your own feel tests ({trials} trials): drawn clearance {low:.2} to {high:.2} mm feels {feel}\n")
+        format!(
+            "from your own feel tests ({trials} trials): drawn clearance {low:.2} to {high:.2} mm feels {feel}\n"
+        )
     }
 }
 
@@ -131,7 +133,14 @@ impl FeltSize {
     ///
     /// # Errors
     /// A kind that was not tried, a feel that was not felt, a size that would not be above zero.
-    pub fn new(feels: &Feels, kind: Kind, axis: Axis, feel: Feel, mate: Mm, step: Mm) -> Result<Self, NotFelt> {
+    pub fn new(
+        feels: &Feels,
+        kind: Kind,
+        axis: Axis,
+        feel: Feel,
+        mate: Mm,
+        step: Mm,
+    ) -> Result<Self, NotFelt> {
         let tried = group(feels, kind)?;
         let used = used(feels, kind, feel)?;
         let [low, high] = used.drawn_clearance_mm;
@@ -170,7 +179,8 @@ impl FeltSize {
 
     /// The answer for a person, in lines.
     pub fn to_text(&self) -> String {
-        let chance = self.chance.map_or_else(String::new, |chance| format!("{} chance that it ", percent(chance)));
+        let chance =
+            self.chance.map_or_else(String::new, |chance| format!("{} chance that it ", percent(chance)));
         let feels = if self.chance.is_some() { "feels" } else { "made to feel" };
         format!(
             "draw {} mm; {chance}{feels} {} on {}\n{}",
@@ -187,7 +197,12 @@ impl FeltSize {
 ///
 /// # Errors
 /// A kind that was not tried, a feel that was not felt.
-pub fn felt_fit(feels: &Feels, correction: &Correction, kind: Kind, feel: Feel) -> Result<Option<NamedFit>, NotFelt> {
+pub fn felt_fit(
+    feels: &Feels,
+    correction: &Correction,
+    kind: Kind,
+    feel: Feel,
+) -> Result<Option<NamedFit>, NotFelt> {
     let used = used(feels, kind, feel)?;
     let Some(shift) = printed_less_drawn(group(feels, kind)?, correction) else { return Ok(None) };
     let [low, high] = used.drawn_clearance_mm;

@@ -2,6 +2,7 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod felt;
 #[cfg(test)]
 mod fixture;
 pub mod parts_list;
@@ -12,7 +13,6 @@ pub mod pulley_estimate;
 pub mod pulley_law;
 pub mod pulley_picture;
 pub mod pulley_solid;
-pub mod felt;
 pub mod sized;
 pub mod sized_list;
 pub mod sized_table;

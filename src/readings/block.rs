@@ -423,7 +423,8 @@ impl<'a> Reader<'a> {
         let feel = self.layout.feel.and_then(|column| self.word::<Feel>(row, column, "feel"));
         let mate_mm = self.mate_mm(row);
         let mate = self.layout.mate.map_or("", |column| row.trimmed(column)).into();
-        let trial = Trial { setup: 0, definition: 0, copy: 0, line: row.line, feel: feel?, mate_mm: mate_mm?, mate };
+        let trial =
+            Trial { setup: 0, definition: 0, copy: 0, line: row.line, feel: feel?, mate_mm: mate_mm?, mate };
         Some(trial)
     }
 

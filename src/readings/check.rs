@@ -89,7 +89,9 @@ fn nothing_measured(gathered: &Gathered, layout: &Layout) -> Problem {
     };
     let help = match layout.readings.first() {
         Some(column) => format!("type what the caliper reads into the column `{}`", layout.names[*column]),
-        None => "type how the real piece feels into the column `feel`, and its size into `mate_mm`".to_owned(),
+        None => {
+            "type how the real piece feels into the column `feel`, and its size into `mate_mm`".to_owned()
+        }
     };
     Problem::error(Location::default(), message).help(help)
 }

@@ -94,7 +94,11 @@ fn is_separator_line(text: &str) -> bool {
 }
 
 fn is_known(name: &str) -> bool {
-    name == "kind" || name == "nominal_mm" || name.starts_with("reading") || name == MATE || OPTIONAL.contains(&name)
+    name == "kind"
+        || name == "nominal_mm"
+        || name.starts_with("reading")
+        || name == MATE
+        || OPTIONAL.contains(&name)
 }
 
 fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<Layout, Vec<Problem>> {

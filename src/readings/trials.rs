@@ -50,7 +50,9 @@ impl Feel {
             Self::NoGo => "the piece does not go in, or not without damage, however hard you push by hand",
             Self::Press => "it goes in only under a vice, a clamp or a mallet, and does not come out by hand",
             Self::Snug => "you push it in with your fingers, it stays where it is, and nothing rattles",
-            Self::Slide => "it goes in by its own weight or a light touch, and moves; you feel hardly any play",
+            Self::Slide => {
+                "it goes in by its own weight or a light touch, and moves; you feel hardly any play"
+            }
             Self::Free => "it drops in, and you can see or hear it rattle",
         }
     }

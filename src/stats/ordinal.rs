@@ -143,7 +143,8 @@ impl Model<'_> {
         let one = |trial: &Trial| {
             let own = |passage: &Passage| passage.group == trial.group;
             // Between the threshold that it has passed and the one that it has not.
-            let passed = self.passages.iter().rposition(|passage| own(passage) && passage.above <= trial.level);
+            let passed =
+                self.passages.iter().rposition(|passage| own(passage) && passage.above <= trial.level);
             let next = self.passages.iter().position(|passage| own(passage) && passage.below >= trial.level);
             let row = |threshold: Option<usize>| threshold.map(|number| self.row(trial.x, number, fixed));
             let seen = Seen::Between { lower: row(next), upper: row(passed) };
@@ -173,7 +174,13 @@ impl Model<'_> {
     }
 
     /// The interval of one threshold.
-    fn interval(&self, threshold: usize, inside: (f64, f64), best: f64, t: f64) -> (Option<f64>, Option<f64>) {
+    fn interval(
+        &self,
+        threshold: usize,
+        inside: (f64, f64),
+        best: f64,
+        t: f64,
+    ) -> (Option<f64>, Option<f64>) {
         let worst = best - t * t / 2.0;
         let end = |from: f64, sign: f64| {
             let holds = |at: f64| self.profile(threshold, at).map(|value| value >= worst);
@@ -308,11 +315,13 @@ mod tests {
 
     #[test]
     fn a_clean_change_gives_bounds_and_no_scatter() {
-        let trials: Vec<Trial> =
-            [(0.0, 0), (0.05, 0), (0.1, 1), (0.15, 1), (0.2, 3), (0.25, 3)].map(|(x, level)| trial(x, level)).into();
+        let trials: Vec<Trial> = [(0.0, 0), (0.05, 0), (0.1, 1), (0.15, 1), (0.2, 3), (0.25, 3)]
+            .map(|(x, level)| trial(x, level))
+            .into();
         let found = thresholds(&trials).unwrap();
         assert_eq!((found.sd, found.sd_se), (None, None));
-        let ends: Vec<_> = found.thresholds.iter().map(|one| (one.below, one.above, one.clean.unwrap())).collect();
+        let ends: Vec<_> =
+            found.thresholds.iter().map(|one| (one.below, one.above, one.clean.unwrap())).collect();
         assert_eq!(ends, [(0, 1, (0.05, 0.1)), (1, 3, (0.15, 0.2))]);
         assert!((found.thresholds[0].at - 0.075).abs() < 1e-15 && found.thresholds[0].se.is_none());
         for one in &found.thresholds {
@@ -324,7 +333,8 @@ mod tests {
 
     #[test]
     fn two_answers_at_one_place_and_clean_elsewhere_run_no_scatter_to_zero_by_division() {
-        let trials: Vec<Trial> = [(0.0, 0), (0.1, 0), (0.1, 1), (0.2, 1)].map(|(x, level)| trial(x, level)).into();
+        let trials: Vec<Trial> =
+            [(0.0, 0), (0.1, 0), (0.1, 1), (0.2, 1)].map(|(x, level)| trial(x, level)).into();
         let found = thresholds(&trials).unwrap();
         assert_eq!(found.thresholds[0].clean, Some((0.1, 0.1)));
         assert!((found.log_likelihood - 2.0 * 0.5_f64.ln()).abs() < 1e-12);
@@ -342,14 +352,16 @@ mod tests {
 
     #[test]
     fn order_of_trials_and_unit_change_nothing() {
-        let mut trials: Vec<Trial> =
-            [(0.0, 0), (0.1, 1), (0.15, 0), (0.2, 1), (0.25, 2), (0.3, 1), (0.4, 2)].map(|(x, l)| trial(x, l)).into();
+        let mut trials: Vec<Trial> = [(0.0, 0), (0.1, 1), (0.15, 0), (0.2, 1), (0.25, 2), (0.3, 1), (0.4, 2)]
+            .map(|(x, l)| trial(x, l))
+            .into();
         let found = thresholds(&trials).unwrap();
         trials.reverse();
         let turned = thresholds(&trials).unwrap();
         trials.iter_mut().for_each(|trial| trial.x = trial.x * 25.4 + 8.0);
         let inches = thresholds(&trials).unwrap();
-        for ((one, other), scaled) in found.thresholds.iter().zip(&turned.thresholds).zip(&inches.thresholds) {
+        for ((one, other), scaled) in found.thresholds.iter().zip(&turned.thresholds).zip(&inches.thresholds)
+        {
             assert!((one.at - other.at).abs() < 1e-9);
             assert!((one.at * 25.4 + 8.0 - scaled.at).abs() < 1e-6);
             assert!((one.se.unwrap() * 25.4 - scaled.se.unwrap()).abs() < 1e-6);
@@ -409,7 +421,8 @@ mod tests {
     /// 0.04, 93.7, 93.1 and 94.0 % of the intervals held; with 22 trials at 0.02 and 0.08, 95.3 and 96.5 %.
     #[test]
     fn thresholds_of_a_simulated_person_lie_in_their_intervals_as_often_as_said() {
-        let cells = [(12, 0.04), (22, 0.03), (44, 0.06)].map(|(trials, scatter)| coverage(100, trials, scatter));
+        let cells =
+            [(12, 0.04), (22, 0.03), (44, 0.06)].map(|(trials, scatter)| coverage(100, trials, scatter));
         assert!(cells.iter().all(|held| (0.91..=0.985).contains(held)), "{cells:?}");
         // An interval of one standard error a side would hold 68 %.
         assert!((0.925..=0.975).contains(&(cells.iter().sum::<f64>() / 3.0)), "{cells:?}");
