@@ -49,16 +49,14 @@ fn feels_alone_make_a_correction_that_sizes_fits() {
     fs::write(folder.join("feel.csv"), SHAFT).unwrap();
     let (code, out, err) = run(folder, &["fit", "feel.csv", "--out", "w.correction.toml"]);
     assert_eq!(code, 0, "{err}");
-    println!("{out}{err}");
     assert!(out.starts_with("warm: 12 feel tests on 1 print\n"), "{out}");
     assert!(out.contains("  round insides   press      2   +0.07"), "{out}");
     assert!(err.contains("warning: warm: the pieces were tried on one print"), "{err}");
     let (code, out, err) =
         run(folder, &["size", "bore", "--mate", "8", "--fit", "slide", "--with", "w.correction.toml"]);
-    println!("{out}{err}");
     assert_eq!(code, 0, "{err}");
     assert!(out.contains("from your own feel tests (12 trials): drawn clearance 0.2"), "{out}");
-    assert!(out.starts_with("draw 8.37 mm; "), "{out}");
+    assert!(out.starts_with("draw 8.38 mm; "), "{out}");
     let (_, out, _) =
         run(folder, &["size", "bore", "8", "--fit", "slide", "--with", "w.correction.toml", "--json"]);
     let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
@@ -98,18 +96,17 @@ fn together_with_readings_a_feel_carries_over_to_other_sizes() {
     };
     let felt = size(&["8"]);
     // Drawn as the tests say, and about 0.2 mm smaller in print.
-    assert!((felt["draw_mm"].as_f64().unwrap() - 8.37).abs() < 0.015, "{felt}");
-    assert!((felt["expected_mm"].as_f64().unwrap() - 8.17).abs() < 0.03, "{felt}");
+    assert!((felt["draw_mm"].as_f64().unwrap() - 8.38).abs() < 0.015, "{felt}");
+    assert!((felt["expected_mm"].as_f64().unwrap() - 8.18).abs() < 0.03, "{felt}");
     assert_eq!(felt["feel"]["trials"], 12);
     assert!(felt["chance"].as_f64().unwrap() > 0.6, "{felt}");
     let named = size(&["8", "--ignore-feel"]);
     assert!((named["expected_mm"].as_f64().unwrap() - 8.1).abs() < 0.01, "{named}");
     assert!(named.get("feel").is_none());
     let other = size(&["12"]);
-    assert!((other["draw_mm"].as_f64().unwrap() - 12.37).abs() < 0.03, "{other}");
+    assert!((other["draw_mm"].as_f64().unwrap() - 12.38).abs() < 0.03, "{other}");
     let (_, out, _) =
         run(folder, &["size", "bore", "--mate", "8", "--fit", "slide", "--with", "b.correction.toml"]);
-    println!("{out}");
     assert!(out.contains("chance of slide on 8.00 ("), "{out}");
     assert!(out.ends_with("mm feels slide\n"), "{out}");
     let (code, _, _) = run(folder, &["readings", "both.csv"]);
@@ -124,7 +121,6 @@ fn clean_feels_are_told_as_bounds_and_a_feel_without_its_piece_is_a_problem() {
         SHAFT.lines().filter(|line| !line.contains("R8.25")).map(|line| format!("{line}\n")).collect();
     fs::write(folder.join("clean.csv"), clean).unwrap();
     let (code, out, err) = run(folder, &["fit", "clean.csv", "--out", "c.correction.toml"]);
-    println!("{out}{err}");
     assert_eq!(code, 0, "{err}");
     assert!(out.contains("as tried between 0.30 and 0.35"), "{out}");
     assert!(out.contains("how much a feel scatters about these was not resolved"), "{out}");
@@ -159,5 +155,5 @@ fn the_feel_set_has_a_sheet_and_a_guide_for_someone_without_a_caliper() {
     assert!(sheet.contains(",B,g2.96,gap,x,2.96,1,"), "{sheet}");
     let guide = fs::read_to_string(scratch.path().join("c/measuring-guide.html")).unwrap();
     assert!(guide.contains("Without a caliper: how it feels"));
-    assert!(guide.contains("it drops in, and you can see or hear it rattle"));
+    assert!(guide.contains("it drops in (or over), and you can see or hear it rattle"));
 }

@@ -65,10 +65,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if let (Some(feels), Some(feel)) = (feels.as_ref().filter(|feels| feels.alone), wanted) {
         return from_feels(args, axis, feels, feel, output);
     }
-    let correction = match Correction::from_toml(&text, &args.correction) {
-        Ok(correction) => correction,
-        Err(error) => return Err(error.into()),
-    };
+    let correction = Correction::from_toml(&text, &args.correction)?;
     let mut cautions = Vec::new();
     let mut felt = None;
     if let (Some(feels), Some(feel), Some(mate)) = (&feels, wanted, args.limits.mate(args.size)) {

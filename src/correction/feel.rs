@@ -400,14 +400,18 @@ impl Feels {
     /// The chance that a new piece with this drawn clearance feels so; `None` when the scatter is not known
     /// or it was never felt.
     ///
-    /// The scatter and the standard error of each threshold, in squares.
+    /// The scatter and the standard error of each threshold, in squares; Student t on as many degrees of
+    /// freedom as trials are left over, since the scatter is estimated.
     pub fn chance(&self, kind: Kind, feel: Feel, clearance_mm: f64) -> Option<f64> {
         let sd = self.sd_mm?;
         let feels = &self.groups.get(&Group::of(kind)?)?.feels;
         let number = feels.iter().position(|felt| felt.feel == feel)?;
-        let above = |begin: Begin| {
-            t_below((clearance_mm - begin.at_mm) / sd.hypot(begin.se_mm.unwrap_or(0.0)), f64::INFINITY)
-        };
+        let placed = |own: &GroupFeels| own.feels.iter().filter(|felt| felt.begin.is_some()).count();
+        let own: usize = self.groups.values().filter(|own| own.own).map(placed).sum();
+        let all = self.groups.values().map(placed).max().unwrap_or(0);
+        let dof = (f64::from(self.trials) - own.max(all) as f64 - 1.0).max(1.0);
+        let above =
+            |begin: Begin| t_below((clearance_mm - begin.at_mm) / sd.hypot(begin.se_mm.unwrap_or(0.0)), dof);
         let passed = feels[number].begin.map_or(1.0, above);
         let beyond = feels.get(number + 1).and_then(|next| next.begin).map_or(0.0, above);
         Some((passed - beyond).max(0.0))

@@ -120,6 +120,9 @@ fn cautions(feels: &Feels, kind: Kind, feel: Feel) -> Vec<String> {
             ));
         }
     }
+    if feels.prints == 1 {
+        said.push("the pieces were tried on one print: how the next print feels may differ more".to_owned());
+    }
     if feels.sd_mm.is_none() {
         said.push(
             "the chance is not known: each feel changed cleanly between two sizes that were tried".to_owned(),
@@ -206,7 +209,9 @@ pub fn felt_fit(
     let used = used(feels, kind, feel)?;
     let Some(shift) = printed_less_drawn(group(feels, kind)?, correction) else { return Ok(None) };
     let [low, high] = used.drawn_clearance_mm;
-    let clearance = Limits { lower_mm: decimal_mm(low + shift), upper_mm: decimal_mm(high + shift) };
+    // To a hundredth: the ends are not known better, and a person reads them.
+    let rounded = |mm: f64| (mm * 100.0).round() / 100.0;
+    let clearance = Limits { lower_mm: rounded(low + shift), upper_mm: rounded(high + shift) };
     Ok(Some(NamedFit::of_clearance(feel.name(), clearance, "your own feel tests")))
 }
 

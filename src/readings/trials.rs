@@ -47,13 +47,11 @@ impl Feel {
     /// How to tell it from its neighbours, in words that are the same for everyone.
     pub fn means(self) -> &'static str {
         match self {
-            Self::NoGo => "the piece does not go in, or not without damage, however hard you push by hand",
-            Self::Press => "it goes in only under a vice, a clamp or a mallet, and does not come out by hand",
-            Self::Snug => "you push it in with your fingers, it stays where it is, and nothing rattles",
-            Self::Slide => {
-                "it goes in by its own weight or a light touch, and moves; you feel hardly any play"
-            }
-            Self::Free => "it drops in, and you can see or hear it rattle",
+            Self::NoGo => "it does not go in (or on), not even under a vice or clamp, or only with damage",
+            Self::Press => "it goes only under a vice, a clamp or a mallet, and does not come off by hand",
+            Self::Snug => "you push it home by hand, it stays where it is, and nothing rattles",
+            Self::Slide => "it goes by its own weight or a light touch, and moves; you feel hardly any play",
+            Self::Free => "it drops in (or over), and you can see or hear it rattle",
         }
     }
 }

@@ -68,11 +68,11 @@ pub fn page(kit: &Kit) -> Result<String, GuideError> {
         readings: sheet::READINGS,
         plates: kit.plate_drawings(),
         forms: by_form(pieces),
-        feels: kit
-            .set
-            .feel
-            .then(|| Feel::ALL.map(|feel| (feel.name(), feel.means())).to_vec())
-            .unwrap_or_default(),
+        feels: if kit.set.feel {
+            Feel::ALL.map(|feel| (feel.name(), feel.means())).to_vec()
+        } else {
+            Vec::new()
+        },
     };
     Ok(page.render()?)
 }
