@@ -79,7 +79,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         Some((.., fit)) => args.limits.aim_at_fit(args.kind, args.size, fit)?,
         None => args.limits.aim(args.kind, args.size)?,
     };
-    let (mut answer, status) = match SizedFeature::new(&correction, args.kind, axis, &aim, args.step) {
+    let sized = SizedFeature::new(&correction, args.kind, axis, &aim, args.step);
+    let (mut answer, status) = match sized.and_then(|sized| sized.with_drawn_interval(&correction)) {
         Ok(mut answer) => {
             answer.warnings.extend(allowance(&correction));
             (answer, Status::Done)

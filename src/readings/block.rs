@@ -4,6 +4,8 @@
 //! order afterwards. The cells that say what is measured are understood once a block: rows that repeat
 //! them letter by letter are recognised as they stand.
 
+mod feel;
+
 use crate::kind::{Axis, Kind, UnknownWord};
 use crate::problem::{Location, Problem};
 
@@ -12,7 +14,7 @@ use super::layout::{Layout, shortened};
 use super::number::{self, NotANumber, Number, Separator};
 use super::records::{Leftover, Row, Workspace, for_each_row};
 use super::table::{Definition, Definitions, SetupTable};
-use super::trials::{Feel, Trial};
+use super::trials::Trial;
 use super::{Reading, slips};
 
 /// More than this is no printed feature and no caliper. Picked by feel.
@@ -91,10 +93,14 @@ pub(super) struct Block {
 pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limits: Limits) -> Block {
     let mut reader = Reader::new(layout, limits);
     let columns = layout.names.len();
-    let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
+    let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| {
+        if layout.feel.is_some() { reader.row_with_feel(row) } else { reader.row(row) }
+    });
     if let Some(line) = leftover.open_quote {
-        let problem =
-            Problem::error(Location::default().line(line), "a quote is opened here and never closed");
+        let problem = Problem::error(
+            Location::default().line(line),
+            "a quote is opened here and never closed; what follows is not read",
+        );
         reader.block.problems.push(problem.help("close it, or delete it"));
     }
     let mut block = reader.block;
@@ -170,8 +176,7 @@ impl<'a> Reader<'a> {
             return;
         }
         let is_read = self.read_values(&row);
-        let is_tried = self.layout.feel.is_some_and(|column| !row.trimmed(column).is_empty());
-        if self.values.is_empty() && is_read && !is_tried {
+        if self.values.is_empty() && is_read {
             if !row.is_blank_from(0) {
                 self.block.not_measured += 1;
             }
@@ -179,13 +184,15 @@ impl<'a> Reader<'a> {
         }
         let definition = self.definition(&row);
         let copy = self.copy(&row);
-        let trial = if is_tried { self.trial(&row) } else { None };
         if let (Some(definition), Some(copy), true) = (definition, copy, is_read) {
-            if let Some(trial) = trial {
-                self.keep_trial(&row, Trial { definition, copy, ..trial });
-            }
             self.keep(&row, definition, copy);
         }
+        self.tell_problems();
+    }
+
+    /// Moves the row's problems to the block's, in the order of their columns.
+    #[inline]
+    fn tell_problems(&mut self) {
         if !self.row_problems.is_empty() {
             self.row_problems.sort_by_key(|(column, _)| *column);
             for (_, problem) in self.row_problems.drain(..) {
@@ -204,9 +211,8 @@ impl<'a> Reader<'a> {
         let cells = |count: usize| if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
         let separator = Layout::separator_in_words(self.layout.delimiter);
         let message = format!("this row has {}, the header has {expected}", cells(row.len()));
-        let typed = row.stretch(0, row.len() - 1);
         let problem = Problem::error(Location::default().line(row.line), message);
-        let help = match row.plain.then(|| self.layout.better_separator(typed)).flatten() {
+        let help = match self.layout.better_separator(&row.rejoined(self.layout.delimiter)) {
             Some(other) => {
                 format!("separators are mixed: this row separates cells with {other}, the header with {separator}")
             }
@@ -344,8 +350,9 @@ impl<'a> Reader<'a> {
             Err(unknown) => {
                 let message = format!("`{}` is no {what}", shortened(text));
                 let help = match unknown.nearest {
-                    Some(nearest) => format!("did you mean `{nearest}`?"),
-                    None => format!("expected one of {}", unknown.expected),
+                    // Any letter is one slip away from any other.
+                    Some(nearest) if text.len() > 1 => format!("did you mean `{nearest}`?"),
+                    _ => format!("expected one of {}", unknown.expected),
                 };
                 self.problem(row, column, message, Some(help));
                 None
@@ -376,6 +383,12 @@ impl<'a> Reader<'a> {
     #[inline]
     fn copy(&mut self, row: &Row<'_>) -> Option<u32> {
         let Some(column) = self.layout.copy else { return Some(1) };
+        if let digits @ [b'1'..=b'9', ..] = row.cell(column)
+            && digits.len() <= 6
+            && digits.iter().all(u8::is_ascii_digit)
+        {
+            return Some(digits.iter().fold(0, |number, digit| number * 10 + u32::from(digit - b'0')));
+        }
         let number = match number::plain(row.cell(column)) {
             Some(number) => Some(number),
             None => match row.trimmed(column) {
@@ -417,57 +430,6 @@ impl<'a> Reader<'a> {
         self.block.readings += self.values.len() as u64;
     }
 
-    /// How the row's feature felt with the real piece, or what is wrong with that.
-    #[cold]
-    fn trial(&mut self, row: &Row<'_>) -> Option<Trial> {
-        let feel = self.layout.feel.and_then(|column| self.word::<Feel>(row, column, "feel"));
-        let mate_mm = self.mate_mm(row);
-        let mate = self.layout.mate.map_or("", |column| row.trimmed(column)).into();
-        let trial =
-            Trial { setup: 0, definition: 0, copy: 0, line: row.line, feel: feel?, mate_mm: mate_mm?, mate };
-        Some(trial)
-    }
-
-    /// The size of the real piece, which a feel cannot do without.
-    fn mate_mm(&mut self, row: &Row<'_>) -> Option<f64> {
-        const HELP: &str = "measure the shaft, bearing or belt that was tried, and write its size in mm";
-        let text = self.layout.mate_mm.map_or("", |column| row.trimmed(column));
-        let (Some(column), false) = (self.layout.mate_mm, text.is_empty()) else {
-            let column = self.layout.mate_mm.or(self.layout.feel)?;
-            let message = "a feel without the size of the piece that was tried, `mate_mm`".to_owned();
-            self.problem(row, column, message, Some(HELP.to_owned()));
-            return None;
-        };
-        let (message, help) = match number::parse(text) {
-            Err(error) => {
-                let (message, help) = not_a_number(&error);
-                (message, help.filter(|help| help.starts_with("did you mean")).or(Some(HELP.to_owned())))
-            }
-            Ok(number) => {
-                self.note_separator(number, row, column);
-                if number.value > 0.0 && number.value <= LARGEST_MM {
-                    return Some(number.value);
-                }
-                (format!("`{text}` is no size of a piece"), Some(HELP.to_owned()))
-            }
-        };
-        self.problem(row, column, message, help);
-        None
-    }
-
-    /// Takes in a trial; a kind that nothing goes into or over has no feel.
-    fn keep_trial(&mut self, row: &Row<'_>, trial: Trial) {
-        let kind = self.definitions.list[trial.definition as usize].kind;
-        if let (None, Some(column)) = (crate::fits::Side::of(kind), self.layout.feel) {
-            let message = format!("a {kind} has no feel: nothing goes into it or over it");
-            let help = "leave the cell blank, or correct the kind".to_owned();
-            self.problem(row, column, message, Some(help));
-            return;
-        }
-        let setup = self.setup(row);
-        self.block.trials.push(Trial { setup, ..trial });
-    }
-
     /// The number of the row's setup.
     #[inline]
     fn setup(&mut self, row: &Row<'_>) -> usize {
@@ -483,7 +445,11 @@ impl<'a> Reader<'a> {
         };
         let (number, is_new) = self.setup_names.number(name.as_bytes());
         if is_new {
-            self.block.setups.push((name.to_owned(), SetupTable::default()));
+            let table = self.last_setup.as_ref().map_or_else(SetupTable::default, |(_, last)| {
+                // Setups of one file are mostly alike.
+                SetupTable::as_large_as(&self.block.setups[*last].1)
+            });
+            self.block.setups.push((name.to_owned(), table));
         }
         self.last_setup = Some((typed.to_vec(), number));
         number

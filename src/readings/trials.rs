@@ -166,7 +166,7 @@ mod tests {
         assert_eq!((a[0].feel, a[0].mate_mm, a[0].mate.as_str(), a[0].line), (Feel::Slide, 7.9, "shaft", 2));
         assert_eq!((b[0].feel, b[0].copy, b[0].line), (Feel::NoGo, 2, 3));
         assert_eq!(read.setup(0).unwrap().features, []);
-        let without = "kind;nominal_mm;feel;mate_mm\ngap;3,1;free;2,7\n";
+        let without = "kind;nominal_mm;feel;mate_mm\ngap;3,1;free;2,7;;\n";
         let read = read_bytes(Path::new("r.csv"), without.as_bytes()).unwrap();
         assert_eq!((read.readings, read.trials(0)[0].nominal_mm, read.trials(0)[0].mate_mm), (0, 3.1, 2.7));
     }
