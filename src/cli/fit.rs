@@ -9,7 +9,7 @@ use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::feel::{FeelAnswer, Feels};
-use crate::correction::fit::{FitError, FitOptions, Method, fit_all};
+use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
@@ -138,7 +138,7 @@ fn fits(args: &Args, readings: &CheckedReadings, feels: &BTreeMap<usize, Feels>)
     for (number, result) in results.into_iter().enumerate() {
         match result {
             Ok(fit) => fits.push(fit),
-            Err(FitError::NothingMeasured) if feels.contains_key(&number) => {}
+            Err(error) if error.is_without_readings() && feels.contains_key(&number) => {}
             Err(error) => {
                 let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
                 let message = format!("setup `{setup}`: {error}");

@@ -12,10 +12,11 @@ use std::thread;
 
 use crate::problem::Problem;
 
-use super::block::{self, Block, Cell, Doubt, First, Limits};
+use super::block::{Block, Cell, Doubt, First, Limits};
 use super::intern::Interner;
 use super::layout::Layout;
 use super::records::{Leftover, Workspace, end_of_last_record};
+use super::rows;
 use super::table::{Definitions, SetupTable};
 use super::trials::Trial;
 
@@ -82,7 +83,7 @@ pub(super) fn gather<R: Read + Send>(
                 locked(&blocks).is_over = true;
                 return Err(Interrupted::NotUtf8);
             }
-            let block = block::read(&text, layout, &mut workspace, LIMITS);
+            let block = rows::read(&text, layout, &mut workspace, LIMITS);
             locked(&joined).add(number, block);
         }
     };

@@ -5,7 +5,7 @@
 //!
 //! ```text
 //! bytes -> text (decode) -> layout of columns (layout, conditions) -> rows (records)
-//!       -> readings of a block (block, number, slips) -> of the file (gather, table) -> checked (check)
+//!       -> readings of a block (block, rows, cells) -> of the file (gather, table) -> checked (check)
 //! ```
 //!
 //! Conventions of a sheet:
@@ -31,19 +31,23 @@ use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, Severity};
 
 mod block;
+mod cells;
 mod check;
 mod conditions;
 mod decode;
+mod feel_rows;
 mod gather;
 mod intern;
 mod layout;
 mod name;
 mod number;
 mod records;
+mod rows;
 pub mod slips;
 pub mod summary;
 mod table;
 pub mod trials;
+mod walk;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};

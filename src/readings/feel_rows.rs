@@ -1,27 +1,18 @@
 //! Rows of a sheet that says how the real piece felt; sheets without that column never come here.
 
-use super::super::number;
-use super::super::records::Row;
-use super::super::trials::{Feel, Trial};
-use super::{LARGEST_MM, Reader, not_a_number};
+use super::number;
+use super::records::Row;
+use super::rows::{Reader, is_size, not_a_number};
+use super::trials::{Feel, Trial};
 
 impl Reader<'_> {
-    /// A row with a feel, with readings or without; any other row as usual.
-    #[inline(never)]
-    pub(super) fn row_with_feel(&mut self, row: Row<'_>) {
-        if row.len() != self.layout.names.len() && !self.has_right_length(&row) {
-            return;
-        }
-        let is_tried = self.layout.feel.is_some_and(|column| !row.trimmed(column).is_empty());
-        if !is_tried {
-            self.row(row);
-            return;
-        }
-        let is_read = self.read_values(&row);
-        let (definition, copy, trial) = (self.definition(&row), self.copy(&row), self.trial(&row));
+    /// A row with a feel, with readings or without.
+    pub(super) fn row_with_feel(&mut self, row: &Row<'_>) {
+        let is_read = self.read_values(row);
+        let (definition, copy, trial) = (self.definition(row), self.copy(row), self.trial(row));
         if let (Some(definition), Some(copy), Some(trial), true) = (definition, copy, trial, is_read) {
-            self.keep_trial(&row, Trial { definition, copy, ..trial });
-            self.keep(&row, definition, copy);
+            self.keep_trial(row, Trial { definition, copy, ..trial });
+            self.keep(row, definition, copy);
         }
         self.tell_problems();
     }
@@ -53,7 +44,7 @@ impl Reader<'_> {
             }
             Ok(number) => {
                 self.note_separator(number, row, column);
-                if number.value > 0.0 && number.value <= LARGEST_MM {
+                if is_size(number.value) {
                     return Some(number.value);
                 }
                 (format!("`{text}` is no size of a piece"), Some(HELP.to_owned()))
