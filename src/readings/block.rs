@@ -8,6 +8,7 @@ use crate::problem::Problem;
 use super::records::Leftover;
 use super::slips;
 use super::table::{Definition, SetupTable};
+use super::trials::Trial;
 
 /// A list that keeps its first items and counts the rest.
 #[derive(Debug)]
@@ -71,6 +72,8 @@ pub(super) struct Block {
     pub(super) first_point: Option<Cell>,
     pub(super) first_comma: Option<Cell>,
     pub(super) leftover: Leftover,
+    /// What was tried with the real piece.
+    pub(super) trials: Vec<Trial>,
 }
 
 /// How many problems and doubts are kept; the rest is counted.

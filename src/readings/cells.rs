@@ -29,7 +29,7 @@ impl Reader<'_> {
         Some(self.definitions.number(Definition { coupon, feature, kind, axis, nominal_mm }))
     }
 
-    fn word<T: std::str::FromStr<Err = UnknownWord>>(
+    pub(super) fn word<T: std::str::FromStr<Err = UnknownWord>>(
         &mut self,
         row: &Row<'_>,
         column: usize,

@@ -65,7 +65,7 @@ pub(super) struct Reader<'a> {
     walked_values: Vec<(usize, Number)>,
     /// Problems of one row by column.
     row_problems: Vec<(usize, Problem)>,
-    block: Block,
+    pub(super) block: Block,
 }
 
 impl RowReader for Reader<'_> {
@@ -100,6 +100,10 @@ impl RowReader for Reader<'_> {
         if row.len() != self.layout.names.len() && !self.has_right_length(&row) {
             return;
         }
+        if self.layout.feel.is_some_and(|column| !row.trimmed(column).is_empty()) {
+            self.row_with_feel(&row);
+            return;
+        }
         let is_read = self.read_values(&row);
         if self.values.is_empty() && is_read {
             if !row.is_blank_from(0) {
@@ -112,12 +116,7 @@ impl RowReader for Reader<'_> {
         if let (Some(definition), Some(copy), true) = (definition, copy, is_read) {
             self.keep(&row, definition, copy);
         }
-        if !self.row_problems.is_empty() {
-            self.row_problems.sort_by_key(|(column, _)| *column);
-            for (_, problem) in self.row_problems.drain(..) {
-                self.block.problems.push(problem);
-            }
-        }
+        self.tell_problems();
     }
 }
 
@@ -149,7 +148,18 @@ impl<'a> Reader<'a> {
                 first_point: None,
                 first_comma: None,
                 leftover: Leftover::default(),
+                trials: Vec::new(),
             },
+        }
+    }
+
+    /// Moves the row's problems to the block's, in the order of their columns.
+    pub(super) fn tell_problems(&mut self) {
+        if !self.row_problems.is_empty() {
+            self.row_problems.sort_by_key(|(column, _)| *column);
+            for (_, problem) in self.row_problems.drain(..) {
+                self.block.problems.push(problem);
+            }
         }
     }
 
@@ -181,7 +191,7 @@ impl<'a> Reader<'a> {
 
     /// The readings of a row, mm; whether all its cells that are not blank could be read.
     #[inline]
-    fn read_values(&mut self, row: &Row<'_>) -> bool {
+    pub(super) fn read_values(&mut self, row: &Row<'_>) -> bool {
         self.values.clear();
         let layout = self.layout;
         let mut is_read = true;
@@ -243,7 +253,7 @@ impl<'a> Reader<'a> {
 
     /// The number of what this row says is measured.
     #[inline]
-    fn definition(&mut self, row: &Row<'_>) -> Option<u32> {
+    pub(super) fn definition(&mut self, row: &Row<'_>) -> Option<u32> {
         let (first, last) = (self.defining[0], self.defining[self.defining.len() - 1]);
         let typed = if row.plain && last - first + 1 == self.defining.len() {
             self.typed.number(row.stretch(first, last))
@@ -270,7 +280,7 @@ impl<'a> Reader<'a> {
 
     /// Takes in the readings of a row without problems.
     #[inline]
-    fn keep(&mut self, row: &Row<'_>, definition: u32, copy: u32) {
+    pub(super) fn keep(&mut self, row: &Row<'_>, definition: u32, copy: u32) {
         let setup = self.setup(row);
         let nominal_mm = self.definitions.list[definition as usize].nominal_mm;
         for (column, mm) in &self.values {
@@ -294,7 +304,7 @@ impl<'a> Reader<'a> {
 
     /// The number of the row's setup.
     #[inline]
-    fn setup(&mut self, row: &Row<'_>) -> usize {
+    pub(super) fn setup(&mut self, row: &Row<'_>) -> usize {
         let typed = self.layout.setup.map_or(&b""[..], |column| row.cell(column));
         if let Some((last, number)) = &self.last_setup
             && last == typed
