@@ -13,6 +13,8 @@ pub mod first_layer;
 pub mod fit;
 pub mod fitted;
 pub mod form;
+pub mod history;
+pub mod joint;
 mod moments;
 mod observations;
 mod read_file;
@@ -21,6 +23,7 @@ pub mod spread;
 pub mod summary;
 mod suspects;
 mod toml_keys;
+pub mod verify;
 
 use std::collections::BTreeMap;
 

@@ -1,9 +1,11 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
 pub mod cholesky;
+pub mod control;
 pub mod distribution;
 pub mod least_absolute;
 pub mod least_squares;
+pub mod linked;
 pub mod mixed;
 pub mod reml;
 pub mod robust;
