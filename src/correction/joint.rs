@@ -139,6 +139,49 @@ impl Correction {
 }
 
 impl JointSpread {
+    /// Lets the later prints themselves say how far prints differ in their walls, where there are several.
+    ///
+    /// A change moves all of them alike, so how they differ from one another tells the spread whatever
+    /// happened. It is pooled with the correction's own by degrees of freedom; a stated allowance stays.
+    pub fn learn_from(&mut self, differences: &[f64]) {
+        let dof = self.linked.dofs[PRINTS];
+        let walls = |origin: &Origin, column: &Column| *origin == Origin::NewPrint && column.group == PRINTS;
+        let columns = self.origins.iter().zip(&self.linked.columns);
+        let prints: Vec<&Column> =
+            columns.filter(|(origin, column)| walls(origin, column)).map(|(_, c)| c).collect();
+        if prints.len() < 2 || !dof.is_finite() {
+            return;
+        }
+        // Of each print, its effect in standard deviations as its features show it, and the variance that
+        // these have for themselves.
+        let effects: Vec<(f64, f64)> = prints
+            .iter()
+            .map(|column| {
+                let size: f64 = column.loadings.iter().map(|loading| loading.abs()).sum();
+                let signs = column
+                    .loadings
+                    .iter()
+                    .map(|loading| if *loading == 0.0 { 0.0 } else { loading.signum() });
+                let weights: Vec<f64> = signs.map(|sign| sign / size).collect();
+                let effect = weights.iter().zip(differences).map(|(weight, d)| weight * d).sum();
+                (
+                    effect,
+                    weights.iter().zip(&self.linked.own).map(|(weight, own)| weight * weight * own).sum(),
+                )
+            })
+            .collect();
+        let count = effects.len() as f64;
+        let mean = effects.iter().map(|(effect, _)| effect).sum::<f64>() / count;
+        let between = effects.iter().map(|(effect, _)| (effect - mean).powi(2)).sum::<f64>() / (count - 1.0);
+        let own = effects.iter().map(|(_, own)| own).sum::<f64>() / count;
+        let seen = (between - own).max(0.0);
+        let factor = ((dof + (count - 1.0) * seen) / (dof + count - 1.0)).sqrt();
+        for column in self.linked.columns.iter_mut().filter(|column| column.group == PRINTS) {
+            column.loadings.iter_mut().for_each(|loading| *loading *= factor);
+        }
+        self.linked.dofs[PRINTS] = dof + count - 1.0;
+    }
+
     fn add(&mut self, origin: Origin, group: usize, loadings: Vec<f64>) {
         if loadings.iter().any(|loading| *loading != 0.0) {
             self.linked.columns.push(Column { group, loadings });
@@ -215,6 +258,25 @@ mod tests {
         assert!((new([0.0, 1.0, 1.0]) - 2.0 * 0.0004).abs() < 1e-12);
         let past = joint.variance_from(&[0.0, 1.0, 1.0], &[Origin::PastPrints], false);
         assert!((past - 4.0 * 0.0004 / 3.0).abs() < 1e-12, "{past}");
+    }
+
+    #[test]
+    fn later_prints_that_differ_more_widen_the_spread_of_prints_and_a_common_shift_does_not() {
+        let features = [1, 1, 2, 2, 3, 3].map(|print| later(Kind::Pin, 8.0, print));
+        let learnt = |differences: [f64; 6]| {
+            let mut joint = known().joint_spread(&features);
+            joint.learn_from(&differences);
+            assert_eq!(joint.linked.dofs[PRINTS], 4.0 + 2.0);
+            joint.variance_from(&[1.0, 0.0, 0.0, 0.0, 0.0, 0.0], &[Origin::NewPrint], false).sqrt()
+        };
+        // 4 degrees of freedom of 0.02 mm and two of nothing, whatever all have in common.
+        for shift in [0.0, 0.3] {
+            assert!((learnt([shift; 6]) - 0.02 * (4.0_f64 / 6.0).sqrt()).abs() < 1e-12);
+        }
+        let apart = learnt([0.1, 0.1, -0.1, -0.1, 0.0, 0.0]);
+        // Two of 0.1^2 less what two features of 0.02 mm have for themselves.
+        let expected = ((4.0 * 0.0004 + 2.0 * (0.01 - 0.0002)) / 6.0_f64).sqrt();
+        assert!((apart - expected).abs() < 1e-12, "{apart} {expected}");
     }
 
     #[test]

@@ -170,13 +170,18 @@ impl Verification {
                 format!("holds: sizes come out as predicted, to within {} mm", self.matters_mm)
             }
             Verdict::Drifted => "has drifted: measure coupons and fit again".to_owned(),
-            Verdict::CannotTell => {
-                "cannot tell: nothing shows a drift, and nothing shows that there is none".to_owned()
-            }
+            Verdict::CannotTell => "cannot tell: no drift is shown, nor that there is none".to_owned(),
         };
         writeln!(out, "  {verdict}")?;
         for reason in &self.reasons {
             writeln!(out, "    {reason}")?;
+        }
+        if self.verdict == Verdict::CannotTell {
+            writeln!(
+                out,
+                "    print and measure once more (copy {}), and verify all prints together",
+                self.prints + 1
+            )?;
         }
         writeln!(out, "\n  shift, mm                        95 %                unchanged printers, 95 %")?;
         write_shift(out, "all sizes", &self.all_sizes)?;
@@ -188,7 +193,7 @@ impl Verification {
         writeln!(out, "  by kind, mm: {}", kinds.join(", "))?;
         writeln!(
             out,
-            "  all features together: p = {}; drifted asks for p below 0.01, or walls (where there are none, all\n  sizes) beyond what 96 % of unchanged printers do, and for a change above {} mm (--matters)",
+            "  all features together: p = {}\n\n  drifted asks for p below 0.02 (walls) or 0.01 (all sizes, all together), which 5 % of unchanged printers\n  come to at most, and for a change above {} mm (--matters)",
             probability(self.p_value),
             self.matters_mm
         )?;
