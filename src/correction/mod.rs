@@ -17,6 +17,7 @@ pub mod history;
 pub mod joint;
 mod moments;
 mod observations;
+pub mod pool;
 mod read_file;
 mod shape;
 pub mod spread;

@@ -44,7 +44,12 @@ pub fn verification_figure(verification: &Verification, date: Option<&str>) -> R
         let of: Vec<&VerifiedFeature> = features.iter().filter(|feature| feature.kind == kind).collect();
         let place = Place(left + at as f64 * (each + gap), top, each, high);
         let marks = ((each / 50.0) as usize).clamp(2, 9);
-        let across = Axis::sizes(of.iter().map(|feature| feature.drawn_mm), each > 150.0, marks);
+        let drawn = of.iter().map(|feature| feature.drawn_mm);
+        let (least, largest) = axis::span(drawn.clone()).unwrap_or((0.0, 0.0));
+        // Room for the markers at both ends of a narrow plane.
+        let room = 6.0 / each * (largest - least);
+        let ends = [least - room, largest + room].into_iter().filter(|end| *end > 0.0);
+        let across = Axis::sizes(drawn.chain(ends), each > 150.0, marks);
         let plane = Plane::new(&area, place, across, Axis::linear(-most, most, 0.02, 9), at == 0)?;
         draw_kind(&plane, &of, verification)?;
         let words = font::fitted(kind.plural(), 12.0, each as f32);
