@@ -8,7 +8,6 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
-use crate::correction::first_layer;
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::correction::pool::fit_all_with;
@@ -30,9 +29,15 @@ pub struct Args {
     /// kind with no scale, one scale for all, a scale per kind); +small-bore adds a term for small bores
     #[arg(long, value_name = "MODEL")]
     model: Option<Form>,
-    /// How to estimate: least-squares
-    #[arg(long, default_value = "least-squares")]
-    method: Method,
+    /// How to estimate: structured (what all kinds share, what each has of its own held small, and how
+    /// prints differ) or least-squares (the features' means, in the form that --model names or the data
+    /// prefer); structured unless --model is given
+    #[arg(long, value_name = "METHOD")]
+    method: Option<Method>,
+    /// Width of the flat of the inside jaws, across the bore, in mm: takes their chord error out of small
+    /// bores (structured)
+    #[arg(long, value_name = "MM", value_parser = jaw_flat)]
+    jaw_flat_mm: Option<f64>,
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
@@ -109,7 +114,8 @@ fn fits(
 ) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
-        method: args.method,
+        method: method(args)?,
+        jaw_flat_mm: args.jaw_flat_mm,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
@@ -142,6 +148,27 @@ fn fits(
     Err(Error::Input { problems, summary })
 }
 
+/// A form of the model is a form of least squares.
+fn method(args: &Args) -> Result<Method, Error> {
+    match (args.method, args.model) {
+        (Some(Method::Structured), Some(_)) => Err(Error::problem(
+            Problem::error(
+                Location::default(),
+                "--model is a form of least squares, and --method structured has none",
+            )
+            .help("leave one of the two out"),
+        )),
+        (Some(method), _) => Ok(method),
+        (None, Some(_)) => Ok(Method::LeastSquares),
+        (None, None) => Ok(Method::Structured),
+    }
+}
+
+fn jaw_flat(text: &str) -> Result<f64, String> {
+    let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
+    width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
+}
+
 fn warnings(fits: &[Fit]) -> Vec<Problem> {
     let of = |fit: &Fit| {
         let setup = fit.correction.setup.clone();
@@ -154,8 +181,8 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
-            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
+        for (fit, target) in fits.iter().zip(&targets) {
+            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
             outputs.write(target, toml.as_bytes())?;
         }
     }
@@ -168,7 +195,7 @@ fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Ou
             plots(folder, fits, &figures, outputs)?;
         }
         if let Some(page) = &args.report {
-            let html = report(args, readings, fits, &figures)?;
+            let html = report(args, page, readings, fits, &figures)?;
             outputs.write(page, html.as_bytes())?;
         }
     }
@@ -195,6 +222,7 @@ fn plots(folder: &Path, fits: &[Fit], figures: &[Vec<Figure>], outputs: &mut Out
 /// The page about all setups.
 fn report(
     args: &Args,
+    page: &Path,
     readings: &CheckedReadings,
     fits: &[Fit],
     figures: &[Vec<Figure>],
@@ -204,7 +232,10 @@ fn report(
         Some(out) => targets(out, fits)?,
         None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
     };
-    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    // Named from the page's folder where they lie below it, so that a folder can be moved as a whole.
+    let folder = page.parent().unwrap_or(Path::new(""));
+    let from_page = |file: &PathBuf| file.strip_prefix(folder).unwrap_or(file).display().to_string();
+    let files: Vec<String> = files.iter().map(from_page).collect();
     let setups: Vec<SetupReport> = fits
         .iter()
         .zip(figures)

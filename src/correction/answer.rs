@@ -95,7 +95,7 @@ impl SetupAnswer {
         let spread = &correction.spread;
         Self {
             setup: correction.setup.clone(),
-            model: correction.form.name(),
+            model: correction.model_name(),
             kinds: correction.kinds.keys().filter_map(kind).collect(),
             spread: SpreadAnswer {
                 print_sd_mm: spread.print.sd_mm,
@@ -168,6 +168,9 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
     }
     write_model(out, fit)?;
     write_spread(out, correction, caliper_error_is_stated)?;
+    if let Some(spread) = &fit.first_layer {
+        writeln!(out, "\n  {}", spread.in_words())?;
+    }
     if !correction.set_aside.is_empty() {
         writeln!(out, "\n  not used (--keep-all uses them):")?;
         for aside in &correction.set_aside {
@@ -182,8 +185,8 @@ fn write_model(out: &mut String, fit: &Fit) -> std::fmt::Result {
     writeln!(
         out,
         "\n  printed = offset + scale * drawn; model `{}`: {}",
-        correction.form,
-        correction.form.in_words()
+        correction.model_name(),
+        correction.model_in_words()
     )?;
     if !correction.runners_up.is_empty() {
         let others: Vec<String> = correction

@@ -17,7 +17,7 @@ use super::fitted::{Fit, FittedPoint};
 use super::observations::{Observation, observations};
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::suspects::{self, LARGEST_SHARE, Suspects};
-use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape};
+use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
 
 /// How the coefficients are estimated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -25,11 +25,13 @@ pub enum Method {
     /// Ordinary least squares of the features' means.
     #[default]
     LeastSquares,
+    /// Shared swell and scale, own offsets held by priors, print effects: [`super::structured`].
+    Structured,
 }
 
 /// A word that names no method.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is no method; expected least-squares")]
+#[error("`{text}` is no method; expected structured or least-squares")]
 pub struct UnknownMethod {
     /// The offending text.
     pub text: String,
@@ -40,6 +42,7 @@ impl Method {
     pub fn name(self) -> &'static str {
         match self {
             Self::LeastSquares => "least-squares",
+            Self::Structured => "structured",
         }
     }
 }
@@ -48,7 +51,8 @@ impl std::str::FromStr for Method {
     type Err = UnknownMethod;
 
     fn from_str(text: &str) -> Result<Self, UnknownMethod> {
-        let found = [Self::LeastSquares].into_iter().find(|method| method.name() == text.trim());
+        let found =
+            [Self::Structured, Self::LeastSquares].into_iter().find(|method| method.name() == text.trim());
         found.ok_or_else(|| UnknownMethod { text: text.trim().to_owned() })
     }
 }
@@ -60,6 +64,8 @@ pub struct FitOptions {
     pub form: Option<Form>,
     /// How the coefficients are estimated.
     pub method: Method,
+    /// Width of the flat of the inside jaws across the bore, mm; only the structured method takes it out.
+    pub jaw_flat_mm: Option<f64>,
     /// Use every reading, however wrong it looks.
     pub keep_all: bool,
     /// When the coupons were measured, in place of what the readings say.
@@ -70,7 +76,14 @@ pub struct FitOptions {
 
 impl Default for FitOptions {
     fn default() -> Self {
-        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true }
+        Self {
+            form: None,
+            method: Method::default(),
+            jaw_flat_mm: None,
+            keep_all: false,
+            date: None,
+            points: true,
+        }
     }
 }
 
@@ -110,6 +123,9 @@ pub enum FitError {
         /// Coefficients wanted.
         coefficients: usize,
     },
+    /// The structured model cannot be fitted.
+    #[error(transparent)]
+    Structured(#[from] structured::CannotFit),
     /// The coefficients cannot be told apart.
     #[error("`{form}` cannot be fitted: {reason}")]
     NoSolution {
@@ -124,7 +140,12 @@ impl FitError {
     /// What the person can do about it.
     pub fn help(&self) -> String {
         match self {
-            Self::NothingMeasured => "fill in the readings of at least two features of one kind".to_owned(),
+            Self::NothingMeasured | Self::Structured(structured::CannotFit::NoReadings { .. }) => {
+                "fill in the readings of at least two features of one kind".to_owned()
+            }
+            Self::Structured(structured::CannotFit::ImpossibleSize { .. }) => {
+                "correct the reading, or leave it blank".to_owned()
+            }
             Self::OneSize { .. } => {
                 "print and measure a second size, several times larger, or leave --model out".to_owned()
             }
@@ -154,7 +175,21 @@ fn s(count: u64) -> &'static str {
 
 /// Fits the correction of one setup.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
-    let Method::LeastSquares = options.method;
+    if options.method == Method::Structured {
+        let told = structured::Options {
+            keep_all: options.keep_all,
+            jaw_flat_mm: options.jaw_flat_mm,
+            ..structured::Options::default()
+        };
+        let mut fit = structured::fit(setup, conditions, &told)?;
+        fit.correction.date = options.date.clone().or(fit.correction.date);
+        fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
+        fit.first_layer = first_layer::spread(setup);
+        if !options.points {
+            fit.points = Vec::new();
+        }
+        return Ok(fit);
+    }
     // The standard deviation of rounding to the caliper's step: nothing closer is told apart.
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
     let mut seen = observations(setup);
@@ -179,7 +214,6 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let prints = count_prints(&seen);
     let spread = spread(&seen, &estimate, conditions);
     warnings.extend(what_cannot_be_told(&estimate, prints, spread.print.dof.is_none(), options));
-    warnings.extend(first_layer::spread(setup).map(|spread| spread.in_words()));
     let variance = estimate.solution.variance().unwrap_or(0.0);
     let correction = Correction {
         setup: setup.setup.clone(),
@@ -196,6 +230,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         prints,
         kinds: coverage(&seen, &estimate),
         spread,
+        print_effects: None,
         set_aside: found.set_aside,
         warnings,
     };
@@ -204,6 +239,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
         r_squared: r_squared(&estimate),
         residual_sd_mm: estimate.residual_sd_mm(),
+        first_layer: first_layer::spread(setup),
     })
 }
 
@@ -322,8 +358,8 @@ fn points(setup: &SetupReadings, seen: &[Observation], estimate: &Estimate) -> V
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.clone(),
-            feature: readings.feature.clone(),
+            coupon: readings.coupon.clone().into(),
+            feature: readings.feature.clone().into(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,

@@ -4,18 +4,21 @@
 //!
 //! ```text
 //! coefficients   X C X'               shared by all, and by every later verification
-//! past prints    P^2 / m, by kind     the mean effect of the m prints that were fitted (least squares)
+//! past prints    P^2 / m, by kind     the mean effect of the m prints that were fitted; the structured
+//!                                     model has it in its C
 //! new prints     P^2, by kind         shared within a print
 //! own            F^2 + R^2 / n        of each feature and its n readings
 //! caliper        C^2                  shared by all
 //! ```
 //!
-//! A print's effect goes by the sign of the swell on walls, and is another one on spans and on heights.
+//! By least squares a print's effect goes by the sign of the swell on walls, and is another one on spans and
+//! on heights; by the structured model it is a swell, a shrink in proportion to the size, and a height.
 //! [`PrintParts`] is the one place that knows how prints differ.
 
 use nalgebra::{DMatrix, SymmetricEigen};
 
 use crate::kind::{Axis, Kind};
+use crate::stats::dof;
 use crate::stats::linked::{Column, Linked};
 
 use super::Correction;
@@ -66,9 +69,10 @@ const FEATURES: usize = 0;
 const CALIPER: usize = 1;
 const PRINTS: usize = 2;
 
-/// How one print departs from the mean of all, part by part: walls by their sign, spans, heights.
+/// How one print departs from the mean of all, part by part. Least squares: walls by their sign, spans,
+/// heights. Structured: swell, shrink, heights.
 struct PrintParts {
-    /// By part, what one standard deviation adds to a size, and its degrees of freedom.
+    /// Degrees of freedom of each part's spread.
     dofs: [f64; 3],
     /// What the coefficients' covariance leaves out of the measured prints' mean effect.
     past_share: f64,
@@ -76,30 +80,58 @@ struct PrintParts {
 
 impl PrintParts {
     fn of(correction: &Correction) -> Self {
-        let dof = correction.spread.print.dof.unwrap_or(f64::INFINITY);
-        Self { dofs: [dof; 3], past_share: 1.0 / f64::from(correction.prints.max(1)) }
+        match &correction.print_effects {
+            // The covariance of the structured model holds what the measured prints leave.
+            Some(effects) => {
+                Self { dofs: [effects.swell_dof, effects.shrink_dof, effects.height_dof], past_share: 0.0 }
+            }
+            None => {
+                let dof = correction.spread.print.dof.unwrap_or(f64::INFINITY);
+                Self { dofs: [dof; 3], past_share: 1.0 / f64::from(correction.prints.max(1)) }
+            }
+        }
     }
 
-    fn loadings(correction: &Correction, kind: Kind, _drawn_mm: f64) -> [f64; 3] {
-        let sd_mm = correction.spread.print.sd_mm;
-        [
-            sd_mm * kind.swell_sign() / 2.0,
-            sd_mm * f64::from(kind == Kind::Span),
-            sd_mm * f64::from(kind == Kind::Height),
-        ]
+    /// What one standard deviation of each part adds to a size, mm.
+    fn loadings(correction: &Correction, kind: Kind, drawn_mm: f64) -> [f64; 3] {
+        match &correction.print_effects {
+            Some(effects) => [
+                effects.swell_sd_mm * kind.swell_sign() * typical(effects.swell_dof),
+                effects.shrink_sd * drawn_mm * f64::from(kind != Kind::Height) * typical(effects.shrink_dof),
+                effects.height_sd_mm * f64::from(kind == Kind::Height) * typical(effects.height_dof),
+            ],
+            None => {
+                let sd_mm = correction.spread.print.sd_mm;
+                [
+                    sd_mm * kind.swell_sign() / 2.0,
+                    sd_mm * f64::from(kind == Kind::Span),
+                    sd_mm * f64::from(kind == Kind::Height),
+                ]
+            }
+        }
     }
+}
+
+/// From a root mean square over all that a spread may be, as the structured model states it, to the scale
+/// of the t distribution with so many degrees of freedom; see [`super::apply`].
+fn typical(dof: f64) -> f64 {
+    let log_variance = 2.0 / (dof - 1.0).max(0.2);
+    ((-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0)).sqrt()
 }
 
 impl Correction {
     /// How the readings of these features spread about their predictions.
     pub fn joint_spread(&self, features: &[LaterFeature]) -> JointSpread {
         let repeat_mm2 = self.spread.repeat.map_or(0.0, |repeat| repeat.sd_mm.powi(2));
+        let feature_dof = self.spread.feature.dof.unwrap_or(self.dof);
+        let scale = if self.print_effects.is_some() { typical(feature_dof) } else { 1.0 };
+        let feature_mm2 = (scale * self.spread.feature.sd_mm).powi(2);
         let own = |feature: &LaterFeature| {
             let read_mm2 = repeat_mm2 / f64::from(feature.readings.max(1));
-            (self.spread.feature.sd_mm.powi(2) + read_mm2).max(FINEST_MM * FINEST_MM)
+            (feature_mm2 + read_mm2).max(FINEST_MM * FINEST_MM)
         };
         let parts = PrintParts::of(self);
-        let mut dofs = vec![self.spread.feature.dof.unwrap_or(self.dof), f64::INFINITY];
+        let mut dofs = vec![feature_dof, f64::INFINITY];
         dofs.extend(parts.dofs);
         let mut joint = JointSpread {
             linked: Linked { own: features.iter().map(own).collect(), columns: Vec::new(), dofs },
@@ -207,9 +239,7 @@ impl JointSpread {
                 by_group[column.group] += variance;
             }
         }
-        let all: f64 = by_group.iter().sum();
-        let doubts: f64 = by_group.iter().zip(&self.linked.dofs).map(|(part, dof)| part * part / dof).sum();
-        if doubts > 0.0 { all * all / doubts } else { f64::INFINITY }
+        dof::effective(by_group.into_iter().zip(self.linked.dofs.iter().copied()))
     }
 }
 

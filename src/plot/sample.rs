@@ -142,8 +142,9 @@ pub fn fit(shape: &Shape) -> Fit {
             repeat: Some(SpreadEstimate { sd_mm: 0.012, dof: Some(2.0 * points.len() as f64) }),
             caliper_u_mm: 0.0115,
         },
+        print_effects: None,
         set_aside,
         warnings: vec!["spans were measured along x only, so y is taken to shrink alike".to_owned()],
     };
-    Fit { correction, points, r_squared: Some(0.982), residual_sd_mm: shape.sd_mm }
+    Fit { correction, points, r_squared: Some(0.982), residual_sd_mm: shape.sd_mm, first_layer: None }
 }

@@ -3,6 +3,8 @@
 pub mod cholesky;
 pub mod control;
 pub mod distribution;
+pub mod dof;
+pub mod hump;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod linked;
