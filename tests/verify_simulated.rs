@@ -4,7 +4,7 @@ mod common;
 
 use common::printer::{Deviates, Printer};
 use shrinkrule::correction::Correction;
-use shrinkrule::correction::fit::{FitOptions, fit};
+use shrinkrule::correction::fit::{FitOptions, Method, fit};
 use shrinkrule::correction::verify::{Options, Verdict, verify};
 use shrinkrule::readings::{Conditions, SetupReadings};
 
@@ -64,28 +64,31 @@ fn changed(mut later: SetupReadings, change: Change) -> SetupReadings {
     later
 }
 
-fn rates(case: Case, change: Change, runs: u64) -> Rates {
+fn rates(method: Method, case: Case, change: Change, runs: u64) -> Rates {
+    let options = FitOptions { method, points: false, ..FitOptions::default() };
     let mut rates = Rates::default();
     for run in 0..runs {
         let mut random = Deviates::new(1000 + run);
         let fitted = printer(case, case.fitted).print("known", &mut random);
-        let correction: Correction =
-            fit(&fitted, &Conditions::default(), &FitOptions::default()).unwrap().correction;
+        let correction: Correction = fit(&fitted, &Conditions::default(), &options).unwrap().correction;
         let later = changed(printer(case, case.later).print("known", &mut random), change);
         let verdict = verify(&correction, &later, &Options::default()).unwrap().verdict;
-        rates.drifted += f64::from(u8::from(verdict == Verdict::Drifted)) / runs as f64;
-        rates.holds += f64::from(u8::from(verdict == Verdict::Holds)) / runs as f64;
+        rates.drifted += f64::from(u8::from(verdict == Verdict::Drifted));
+        rates.holds += f64::from(u8::from(verdict == Verdict::Holds));
     }
-    rates
+    Rates { drifted: rates.drifted / runs as f64, holds: rates.holds / runs as f64 }
 }
 
 const fn case(print_sd_mm: f64, feature_sd_mm: f64, fitted: u32, later: u32) -> Case {
     Case { print_sd_mm, feature_sd_mm, fitted, later }
 }
 
+/// With the allowance for its spread that it needs after few prints, least squares notices less.
+const BOTH: [Method; 2] = [Method::Structured, Method::LeastSquares];
+
 #[test]
 fn a_printer_that_did_not_change_is_called_drifted_in_5_of_100_cases_at_most() {
-    for case in [
+    let cases = [
         case(0.01, 0.01, 3, 1),
         case(0.03, 0.025, 1, 1),
         case(0.03, 0.025, 2, 1),
@@ -93,37 +96,43 @@ fn a_printer_that_did_not_change_is_called_drifted_in_5_of_100_cases_at_most() {
         case(0.03, 0.025, 3, 3),
         case(0.06, 0.04, 3, 1),
         case(0.06, 0.04, 3, 3),
-    ] {
-        let rates = rates(case, Change::None, 600);
-        println!("{case:?}: {rates:?}");
-        assert!(rates.drifted <= 0.05, "{case:?}: {rates:?}");
+    ];
+    for (method, case) in BOTH.into_iter().flat_map(|method| cases.map(|case| (method, case))) {
+        let rates = rates(method, case, Change::None, 400);
+        println!("{method:?} {case:?}: {rates:?}");
+        // 5 %, and what 400 runs scatter; of 1000, none is above.
+        assert!(rates.drifted <= 0.065, "{method:?} {case:?}: {rates:?}");
+        assert!(rates.holds >= 0.3, "{method:?} {case:?}: {rates:?}");
     }
 }
 
 #[test]
 fn a_printer_that_moved_is_noticed_and_seldom_called_good() {
+    // The least share that is noticed: structured, least squares.
     for (case, change, least) in [
-        (case(0.01, 0.01, 3, 1), Change::Walls(0.1), 0.5),
-        (case(0.03, 0.025, 1, 1), Change::Walls(0.1), 0.4),
-        (case(0.03, 0.025, 2, 2), Change::Walls(0.1), 0.2),
-        (case(0.03, 0.025, 3, 1), Change::Walls(0.1), 0.2),
-        (case(0.03, 0.025, 3, 3), Change::Walls(0.1), 0.65),
-        (case(0.03, 0.025, 3, 1), Change::Walls(0.2), 0.75),
-        (case(0.03, 0.025, 3, 1), Change::AllSizes(0.1), 0.99),
-        (case(0.03, 0.025, 3, 1), Change::Scale(0.004), 0.15),
+        (case(0.01, 0.01, 3, 1), Change::Walls(0.1), [0.95, 0.25]),
+        (case(0.03, 0.025, 1, 1), Change::Walls(0.1), [0.15, 0.35]),
+        (case(0.03, 0.025, 3, 1), Change::Walls(0.1), [0.45, 0.1]),
+        (case(0.03, 0.025, 2, 2), Change::Walls(0.1), [0.55, 0.2]),
+        (case(0.03, 0.025, 3, 3), Change::Walls(0.1), [0.85, 0.6]),
+        (case(0.03, 0.025, 3, 1), Change::Walls(0.2), [0.97, 0.6]),
+        (case(0.03, 0.025, 3, 1), Change::AllSizes(0.1), [0.99, 0.99]),
+        (case(0.03, 0.025, 3, 1), Change::Scale(0.004), [0.25, 0.15]),
     ] {
-        let rates = rates(case, change, 400);
-        println!("{case:?} {change:?}: {rates:?}");
-        assert!(rates.drifted >= least, "{case:?} {change:?}: {rates:?}");
-        assert!(rates.holds <= 0.09, "{case:?} {change:?}: {rates:?}");
+        for (method, least) in BOTH.into_iter().zip(least) {
+            let rates = rates(method, case, change, 200);
+            println!("{method:?} {case:?} {change:?}: {rates:?}");
+            assert!(rates.drifted >= least, "{method:?} {case:?} {change:?}: {rates:?}");
+            assert!(rates.holds <= 0.1, "{method:?} {case:?} {change:?}: {rates:?}");
+        }
     }
 }
 
 #[test]
 fn one_wrong_reading_is_no_drift() {
     for slip in [0.3, -1.0, 10.0] {
-        let rates = rates(case(0.01, 0.02, 3, 1), Change::Slip(slip), 300);
+        let rates = rates(Method::Structured, case(0.01, 0.02, 3, 1), Change::Slip(slip), 300);
         println!("{slip}: {rates:?}");
-        assert!(rates.drifted <= 0.07, "{slip}: {rates:?}");
+        assert!(rates.drifted <= 0.02 && rates.holds > 0.9, "{slip}: {rates:?}");
     }
 }

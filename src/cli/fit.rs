@@ -164,7 +164,8 @@ fn method(args: &Args) -> Result<Method, Error> {
     }
 }
 
-fn jaw_flat(text: &str) -> Result<f64, String> {
+/// A width that the flat of a caliper's inside jaws may have, mm.
+pub(super) fn jaw_flat(text: &str) -> Result<f64, String> {
     let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
     width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
 }

@@ -45,6 +45,9 @@ pub struct Args {
     /// When the prints were measured, for example 2026-11-25, where the file does not say
     #[arg(long, value_name = "DATE")]
     date: Option<Date>,
+    /// Width of the flat of the inside jaws, across the bore, in mm, where the correction was fitted with it
+    #[arg(long, value_name = "MM", value_parser = super::fit::jaw_flat)]
+    jaw_flat_mm: Option<f64>,
     /// Use every reading, also one that stands apart from all the others
     #[arg(long)]
     keep_all: bool,
@@ -146,7 +149,8 @@ fn verification(
             if error.found.is_empty() { "no feature has a reading".to_owned() } else { error.to_string() };
         Error::problem(Problem::error(Location::file(file), message).help(help))
     })?;
-    let options = Options { matters_mm: args.matters.get(), keep_all: args.keep_all };
+    let options =
+        Options { matters_mm: args.matters.get(), keep_all: args.keep_all, jaw_flat_mm: args.jaw_flat_mm };
     verify(correction, &setup, &options).map_err(|error| {
         Error::problem(Problem::error(Location::file(file), error.to_string()).help(error.help()))
     })

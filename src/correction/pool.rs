@@ -10,7 +10,7 @@
 
 use crate::readings::{CheckedReadings, FeatureReadings, SetupReadings};
 
-use super::fit::{FitError, FitOptions, fit};
+use super::fit::{FitError, FitOptions, Method, fit};
 use super::fitted::Fit;
 use super::verify::answer::probability;
 use super::verify::{Options, Verdict, verify};
@@ -40,7 +40,7 @@ pub enum Agreement {
 }
 
 impl Agreement {
-    /// What a person reads: `they agree (p = 0.43; all sizes +0.004 mm, walls -0.012 mm since)`.
+    /// What a person reads: `they agree (p = 0.43; since then all sizes +0.004 mm, walls -0.012 mm)`.
     pub fn in_words(&self) -> String {
         match self {
             Self::Compared { verdict, p_value, all_sizes_mm, walls_mm } => {
@@ -53,7 +53,7 @@ impl Agreement {
                 };
                 let walls = walls_mm.map_or_else(String::new, |walls| format!(", walls {walls:+.3} mm"));
                 format!(
-                    "{word} (p = {}; since then all sizes {all_sizes_mm:+.3} mm{walls})",
+                    "{word} ({}; since then all sizes {all_sizes_mm:+.3} mm{walls})",
                     probability(*p_value)
                 )
             }
@@ -112,7 +112,9 @@ pub fn agreement(
             return Agreement::NotCompared { reason: format!("of the earlier ones alone, {error}") };
         }
     };
-    let verify_options = Options { keep_all: options.keep_all, ..Options::default() };
+    // Least squares leaves the chord of flat jaws in the sizes of both.
+    let jaw_flat_mm = options.jaw_flat_mm.filter(|_| options.method == Method::Structured);
+    let verify_options = Options { keep_all: options.keep_all, jaw_flat_mm, ..Options::default() };
     match verify(&fitted, new, &verify_options) {
         Ok(verification) => Agreement::Compared {
             verdict: verification.verdict,

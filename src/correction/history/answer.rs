@@ -141,7 +141,8 @@ fn write(out: &mut String, chart: &Chart) -> std::fmt::Result {
     for point in &chart.points {
         let walls = point.walls.as_ref().map_or_else(|| format!("{:>32}", "not measured"), columns);
         let all = columns(&point.all_sizes);
-        let p = if point.p_value < 0.0001 { "<0.0001".to_owned() } else { probability(point.p_value) };
+        let p = probability(point.p_value);
+        let p = p.trim_start_matches("p ").trim_start_matches("= ");
         write!(out, "  {}  {walls}   {all}  {p:>7}  {}", point.date, point.verdict.name())?;
         writeln!(out, "{}", if point.new_correction { "; new correction" } else { "" })?;
     }

@@ -132,13 +132,13 @@ impl VerifyAnswer {
     }
 }
 
-/// A probability with two digits, as tables give it.
+/// A p-value with two or three digits, as tables give it: `p = 0.043`.
 pub fn probability(p: f64) -> String {
     match p {
-        p if p < 0.0001 => "below 0.0001".to_owned(),
-        p if p < 0.001 => format!("{p:.4}"),
-        p if p < 0.1 => format!("{p:.3}"),
-        p => format!("{p:.2}"),
+        p if p < 0.0001 => "p < 0.0001".to_owned(),
+        p if p < 0.001 => format!("p = {p:.4}"),
+        p if p < 0.1 => format!("p = {p:.3}"),
+        p => format!("p = {p:.2}"),
     }
 }
 
@@ -193,7 +193,7 @@ impl Verification {
         writeln!(out, "  by kind, mm: {}", kinds.join(", "))?;
         writeln!(
             out,
-            "  all features together: p = {}\n\n  drifted asks for p below 0.02 (walls) or 0.01 (all sizes, all together), which 5 % of unchanged printers\n  come to at most, and for a change above {} mm (--matters)",
+            "  all features together: {}\n\n  drifted asks for p below 0.015 (walls) or 0.01 (all sizes, all together), which 5 % of unchanged printers\n  come to at most, and for a change above {} mm (--matters)",
             probability(self.p_value),
             self.matters_mm
         )?;
@@ -259,7 +259,7 @@ fn write_shift(out: &mut String, what: &str, shift: &Shift) -> std::fmt::Result 
     let (low, high) = (shift.shift_mm - shift.half_width_mm, shift.shift_mm + shift.half_width_mm);
     writeln!(
         out,
-        "  {what:<27}  {:>+7.3}  [{low:+.3}, {high:+.3}]  within ± {:.3} (p = {})",
+        "  {what:<27}  {:>+7.3}  [{low:+.3}, {high:+.3}]  within ± {:.3} ({})",
         shift.shift_mm,
         shift.usual_mm,
         probability(shift.p_value)

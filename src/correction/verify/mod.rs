@@ -11,7 +11,7 @@
 //! and how well the correction is known). From these the verdict:
 //!
 //! - *drifted*: there is evidence of change, and the change is larger than what matters. Evidence is any of
-//!   three: the walls' shift with a p-value below 0.02, that of all sizes below 0.01, the joint test below
+//!   three: the walls' shift with a p-value below 0.015, that of all sizes below 0.01, the joint test below
 //!   0.01: at most 5 % of unchanged printers, with something in hand for how badly few prints tell their
 //!   spread. The joint test alone would miss a
 //!   plain shift: among forty features it is one direction of forty. For the shifts, the change is the
@@ -55,11 +55,13 @@ pub struct Options {
     pub matters_mm: f64,
     /// Use every reading, also one that stands apart.
     pub keep_all: bool,
+    /// Width of the flat of the inside jaws across the bore, mm, where the correction was fitted with it.
+    pub jaw_flat_mm: Option<f64>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { matters_mm: USUAL_MATTERS_MM, keep_all: false }
+        Self { matters_mm: USUAL_MATTERS_MM, keep_all: false, jaw_flat_mm: None }
     }
 }
 
@@ -190,7 +192,7 @@ pub fn verify(
     options: &Options,
 ) -> Result<Verification, CannotVerify> {
     let mut warnings = Vec::new();
-    let mut features = predicted(correction, later, &mut warnings)?;
+    let mut features = predicted(correction, later, options, &mut warnings)?;
     warnings.extend(beyond(correction, &features));
     let whole = joint_spread(correction, &features);
     for (at, feature) in features.iter_mut().enumerate() {
@@ -240,6 +242,7 @@ pub fn verify(
 fn predicted(
     correction: &Correction,
     later: &SetupReadings,
+    options: &Options,
     warnings: &mut Vec<String>,
 ) -> Result<Vec<VerifiedFeature>, CannotVerify> {
     let mut unknown: Vec<(Kind, usize)> = Vec::new();
@@ -254,7 +257,7 @@ fn predicted(
                 axis: readings.axis,
                 drawn_mm: readings.nominal_mm,
                 expected_mm: prediction.expected_mm,
-                reading_mm: readings.repeats.mean_mm,
+                reading_mm: size_mm(readings, options),
                 readings: readings.repeats.count,
                 sd_mm: 0.0,
                 beyond_mm: prediction.beyond_mm,
@@ -281,6 +284,14 @@ fn predicted(
             .push(format!("left out, since the correction was not fitted on them: {}", left_out.join(", ")));
     }
     Ok(features)
+}
+
+/// What was measured, without the chord error of flat jaws; see [`super::structured`].
+fn size_mm(readings: &FeatureReadings, options: &Options) -> f64 {
+    match (readings.kind, options.jaw_flat_mm) {
+        (Kind::Bore | Kind::HorizontalBore, Some(flat_mm)) => readings.repeats.mean_mm.hypot(flat_mm),
+        _ => readings.repeats.mean_mm,
+    }
 }
 
 fn is_to_verify(readings: &FeatureReadings) -> bool {

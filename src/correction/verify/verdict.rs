@@ -11,7 +11,7 @@ const JOINT_LEVEL: f64 = 0.01;
 /// Below these a shift is: of walls, and of all sizes. With the joint test's, 5 % of unchanged printers at
 /// most. Walls have the larger share, since how much prints differ in them is least
 /// well known.
-const WALLS_LEVEL: f64 = 0.02;
+const WALLS_LEVEL: f64 = 0.015;
 const ALL_SIZES_LEVEL: f64 = 0.01;
 /// From here up neither test says anything against the correction.
 const QUIET_LEVEL: f64 = 0.05;
@@ -90,7 +90,7 @@ impl fmt::Display for Reason {
         match self {
             Self::Together { p_value } => write!(
                 f,
-                "all features together differ from the prediction by more than chance allows (p = {})",
+                "all features together differ from the prediction by more than chance allows ({})",
                 super::answer::probability(*p_value)
             ),
             Self::Moved { what, shift_mm, usual_mm } => write!(
