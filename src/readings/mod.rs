@@ -266,6 +266,11 @@ impl<R: Read> Read for Hashed<R> {
     }
 }
 
+/// SHA-256 of these bytes, lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(Sha256::digest(bytes).as_slice())
+}
+
 fn hexadecimal(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
