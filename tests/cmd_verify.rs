@@ -129,6 +129,24 @@ fn one_wrong_reading_is_set_aside_and_named() {
 }
 
 #[test]
+fn the_picture_shows_every_kind_and_the_verdict_in_both_formats() {
+    let scratch = fitted();
+    let text = sheet("2026-12-04", 1, 0.0, 0.0).replacen("b8,bore,8,1,7.", "b8,bore,8,1,8.", 1);
+    verify(scratch.path(), "later.csv", &text, &["--plot", "later.svg"]);
+    let svg = fs::read_to_string(scratch.path().join("later.svg")).unwrap();
+    for said in
+        ["petg-0.4, 2026-12-04 · holds", ">bores</text>", ">pins</text>", ">line 9", ">unchanged, 95 %<"]
+    {
+        assert!(svg.contains(said), "{said}: {svg}");
+    }
+    verify(scratch.path(), "later.csv", &text, &["--plot", "later.png"]);
+    assert!(fs::read(scratch.path().join("later.png")).unwrap().starts_with(b"\x89PNG"));
+    let again = verify(scratch.path(), "later.csv", &text, &["--plot", "later.png"]);
+    assert_eq!(again.code, 2);
+    assert!(again.stderr.contains("later.png: this file exists already"));
+}
+
+#[test]
 fn parts_that_were_measured_back_verify_too() {
     let scratch = fitted();
     let list = "# date: 2026-12-06\npart,dimension,kind,target_mm\ncarriage,rod bore,bore,8\n\

@@ -13,7 +13,7 @@
 //!
 //! By least squares a print's effect goes by the sign of the swell on walls, and is another one on spans and
 //! on heights; by the structured model it is a swell, a shrink in proportion to the size, and a height.
-//! [`PrintParts`] is the one place that knows how prints differ.
+//! `PrintParts` is the one place that knows how prints differ.
 
 use nalgebra::{DMatrix, SymmetricEigen};
 
@@ -288,6 +288,30 @@ mod tests {
         assert!((new([0.0, 1.0, 1.0]) - 2.0 * 0.0004).abs() < 1e-12);
         let past = joint.variance_from(&[0.0, 1.0, 1.0], &[Origin::PastPrints], false);
         assert!((past - 4.0 * 0.0004 / 3.0).abs() < 1e-12, "{past}");
+    }
+
+    /// The parts of the structured model: root mean squares, brought to the scale of their t distributions.
+    #[test]
+    fn a_structured_print_swells_and_shrinks_and_its_past_is_in_the_coefficients() {
+        let mut structured = known();
+        structured.print_effects = Some(crate::correction::PrintEffects {
+            swell_sd_mm: 0.01,
+            swell_dof: 9.0,
+            shrink_sd: 0.001,
+            shrink_dof: 1e6,
+            height_sd_mm: 0.0,
+            height_dof: 1e6,
+        });
+        let joint = structured.joint_spread(&[later(Kind::Bore, 8.0, 1), later(Kind::Outer, 20.0, 1)]);
+        assert!(joint.origins.iter().all(|origin| *origin != Origin::PastPrints));
+        let new = |weights: [f64; 2]| joint.variance_from(&weights, &[Origin::NewPrint], false);
+        let typical = (-0.125_f64).exp() / 1.125;
+        for (weights, swell, shrink) in
+            [([1.0, 0.0], -0.02, 0.008), ([0.0, 1.0], 0.02, 0.02), ([1.0, 1.0], 0.0, 0.028)]
+        {
+            let expected: f64 = typical * swell * swell + shrink * shrink;
+            assert!((new(weights) - expected).abs() < 1e-8, "{weights:?}: {} {expected}", new(weights));
+        }
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! decides.
 //!
 //! Lines of the earlier sheet are told as `line N of earlier.csv`. While a fit is on its way they are kept
-//! apart from the new sheet's by [`EARLIER_LINES`].
+//! apart from the new sheet's by `EARLIER_LINES`.
 
 use crate::readings::{CheckedReadings, FeatureReadings, SetupReadings};
 
