@@ -66,7 +66,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             ),
         ));
     }
-    let mut outputs = Outputs::new(output.force);
+    let mut outputs = Outputs::new(output.force).keeping([&args.file]);
     for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
         outputs.check_file(target)?;
     }
