@@ -94,10 +94,21 @@ impl Problem {
 
     /// The same problem with advice.
     #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
+    pub fn help(self, help: impl Into<String>) -> Self {
+        self.help_if(Some(help))
+    }
+
+    /// The same problem with advice, where there is any.
+    #[must_use]
+    pub fn help_if(mut self, help: Option<impl Into<String>>) -> Self {
+        self.help = help.map(Into::into);
         self
     }
+}
+
+/// A count with its noun, whose plural ends in s: `1 problem`, `3 problems`.
+pub fn counted(count: u64, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
 impl fmt::Display for Problem {
@@ -184,5 +195,10 @@ mod tests {
         assert_eq!(nearest("nozle", ["name", "nozzle"]), Some("nozzle"));
         assert_eq!(nearest("brore", ["bore", "pin"]), Some("bore"));
         assert_eq!(nearest("length", ["bore", "pin", "span"]), None);
+    }
+
+    #[test]
+    fn one_is_counted_without_an_s() {
+        assert_eq!([0, 1, 2].map(|count| counted(count, "row")), ["0 rows", "1 row", "2 rows"]);
     }
 }

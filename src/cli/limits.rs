@@ -64,9 +64,5 @@ pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
 }
 
 fn refusal(error: &CannotAim) -> Error {
-    let problem = Problem::error(Location::default(), error.to_string());
-    Error::problem(match error.help() {
-        Some(help) => problem.help(help),
-        None => problem,
-    })
+    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }

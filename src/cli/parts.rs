@@ -80,8 +80,7 @@ fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Sta
     }
     let listed = sized.not_met.iter().take(MOST_LISTED).map(|line| {
         let place = Location::file(&args.list).line(line.line);
-        let problem = Problem::error(place, line.reason.clone());
-        line.help.iter().fold(problem, |problem, help| problem.help(help.clone()))
+        Problem::error(place, line.reason.clone()).help_if(line.help.clone())
     });
     let listed: Vec<Problem> = listed.collect();
     output.failure(&listed, &sized.summary())?;

@@ -71,11 +71,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 }
 
 fn cannot(error: &CannotApply) -> Error {
-    let problem = Problem::error(Location::default(), error.to_string());
-    Error::problem(match error.help() {
-        Some(help) => problem.help(help),
-        None => problem,
-    })
+    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
 impl From<ReadError> for Error {

@@ -5,7 +5,7 @@
 //! them letter by letter are recognised as they stand.
 
 use crate::kind::{Axis, Kind, UnknownWord};
-use crate::problem::{Location, Problem};
+use crate::problem::{Location, Problem, counted};
 
 use super::intern::Interner;
 use super::layout::{Layout, shortened};
@@ -194,9 +194,9 @@ impl<'a> Reader<'a> {
         if row.is_blank_from(expected) && (row.len() > expected || row.is_blank_from(0)) {
             return row.len() > expected;
         }
-        let cells = |count: usize| if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
         let separator = Layout::separator_in_words(self.layout.delimiter);
-        let message = format!("this row has {}, the header has {expected}", cells(row.len()));
+        let message =
+            format!("this row has {}, the header has {expected}", counted(row.len() as u64, "cell"));
         let problem = Problem::error(Location::default().line(row.line), message);
         let help = match self.layout.better_separator(&row.rejoined(self.layout.delimiter)) {
             Some(other) => {
@@ -304,9 +304,7 @@ impl<'a> Reader<'a> {
         let kind = self.word::<Kind>(row, self.layout.kind, "kind");
         let axis = match self.layout.axis {
             Some(column) if !row.trimmed(column).is_empty() => self.word::<Axis>(row, column, "axis"),
-            // Only a height has one direction that goes without saying.
-            _ if kind == Some(Kind::Height) => Some(Axis::Z),
-            _ => Some(Axis::Round),
+            _ => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
         };
         let nominal_mm = self.nominal(row);
         let (kind, axis, nominal_mm) = (kind?, axis?, nominal_mm?);
