@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use crate::belt::tolerance;
 use crate::correction::Correction;
+use crate::fits::decimal_mm as short;
 use crate::geometry::solid::Solid;
 
 use super::pulley::{ALLOWED_DEVIATION_MM, Design};
@@ -114,11 +115,6 @@ struct SourceAnswer {
     source: &'static str,
 }
 
-/// To a millionth of a millimetre: the kernel's grid is coarser.
-fn short(mm: f64) -> f64 {
-    (mm * 1e6).round() / 1e6
-}
-
 impl From<Estimate> for EstimateAnswer {
     fn from(estimate: Estimate) -> Self {
         Self { expected_mm: short(estimate.expected_mm), half95_mm: estimate.half95_mm.map(short) }
@@ -181,9 +177,8 @@ impl PulleyAnswer {
             Some(correction) => {
                 let sha: String = correction.readings_sha256.chars().take(12).collect();
                 let mut setup = correction.setup.clone();
-                while pulley.len() + setup.len() + sha.len() + 11 > 80 {
-                    setup.pop();
-                }
+                // A checksum that somebody edited may be too long by itself.
+                while pulley.len() + setup.len() + sha.len() + 11 > 80 && setup.pop().is_some() {}
                 format!("{pulley} {setup} readings {sha}")
             }
             None => format!("{pulley} without correction"),
