@@ -63,6 +63,12 @@ pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
     })
 }
 
+/// A step that sizes to draw are rounded to, 0 or more.
+pub fn step(text: &str) -> Result<Mm, String> {
+    let step = text.parse::<Mm>().map_err(|error| error.to_string())?;
+    if step.get() >= 0.0 { Ok(step) } else { Err("expected a step above 0, or 0 for none".to_owned()) }
+}
+
 fn refusal(error: &CannotAim) -> Error {
     Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }

@@ -9,7 +9,7 @@ use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
 
-use super::limits::named_fits;
+use super::limits::{named_fits, step};
 use super::output::Output;
 use super::{Error, Status};
 
@@ -43,7 +43,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     fits: Option<PathBuf>,
     /// Step that sizes to draw are rounded to; 0 leaves them as they are
-    #[arg(long, value_name = "MM", default_value = "0.01")]
+    #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
 }
 

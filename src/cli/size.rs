@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::limits::LimitsArgs;
+use super::limits::{LimitsArgs, step};
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
@@ -36,7 +36,7 @@ pub struct Args {
     #[arg(long)]
     axis: Option<Axis>,
     /// Round the size to draw to a multiple of this; 0 leaves it as it is
-    #[arg(long, value_name = "MM", default_value = "0.01")]
+    #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
     #[command(flatten)]
     limits: LimitsArgs,
