@@ -8,6 +8,7 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
+use crate::correction::feel::{FeelAnswer, Feels};
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
@@ -68,14 +69,21 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         let (problems, summary) = summed_up(&args.file, &problems, "nothing was fitted");
         Error::Input { problems, summary }
     })?;
-    let fits = fits(args, &readings)?;
+    let (feels, doubts) = feels(args, &readings);
+    let fits = fits(args, &readings, &feels)?;
     output.warnings(&readings.warnings)?;
+    output.warnings(&doubts)?;
     output.warnings(&warnings(&fits))?;
-    write(args, &readings, &fits, &mut outputs)?;
+    write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
-    let answer = FitAnswer { setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect() };
+    let felt: Vec<FeelAnswer> = feels.values().map(FeelAnswer::of).collect();
+    let answer = FitAnswer {
+        setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect(),
+        feels: felt.clone(),
+    };
     let stated = readings.conditions.caliper_error_mm.is_some();
-    let tables: Vec<String> = fits.iter().map(|fit| text(fit, stated)).collect();
+    let tables = fits.iter().map(|fit| text(fit, stated));
+    let tables: Vec<String> = tables.chain(felt.iter().map(FeelAnswer::to_text)).collect();
     output.result(&tables.join("\n"), &answer)?;
     for path in &written {
         output.progress(&format!("wrote {}", path.display()))?;
@@ -92,8 +100,30 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-/// Every setup's fit, or what is wrong with each that has none.
-fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
+/// What the real pieces felt like by the setup's number, and what is to be said of it.
+fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Vec<Problem>) {
+    let (mut feels, mut doubts) = (BTreeMap::new(), Vec::new());
+    for (number, result) in Feels::fit_all(readings) {
+        match result {
+            Ok(mut felt) => {
+                felt.date = args.date.map(|date| date.to_string()).or(felt.date);
+                let said = felt.warnings.iter().map(|warning| format!("{}: {warning}", felt.setup));
+                doubts.extend(said.map(|said| Problem::warning(Location::default(), said)));
+                feels.insert(number, felt);
+            }
+            Err(error) => {
+                let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
+                let problem =
+                    Problem::warning(Location::file(&args.file), format!("setup `{setup}`: {error}"));
+                doubts.push(problem.help(error.help()));
+            }
+        }
+    }
+    (feels, doubts)
+}
+
+/// Every setup's fit, or what is wrong with each that has none; feel tests alone will do.
+fn fits(args: &Args, readings: &CheckedReadings, feels: &BTreeMap<usize, Feels>) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
         method: method(args)?,
@@ -108,6 +138,7 @@ fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
     for (number, result) in results.into_iter().enumerate() {
         match result {
             Ok(fit) => fits.push(fit),
+            Err(error) if error.is_without_readings() && feels.contains_key(&number) => {}
             Err(error) => {
                 let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
                 let message = format!("setup `{setup}`: {error}");
@@ -157,13 +188,30 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
     fits.iter().flat_map(of).collect()
 }
 
-fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
+fn write(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &[Fit],
+    feels: &BTreeMap<usize, Feels>,
+    outputs: &mut Outputs,
+) -> Result<(), Error> {
     if let Some(out) = &args.out {
-        let targets = targets(out, fits)?;
-        for (fit, target) in fits.iter().zip(&targets) {
-            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
+        let setups: Vec<String> = readings.setups().map(|setup| setup.setup).collect();
+        let targets = targets(out, &setups)?;
+        for ((number, setup), target) in readings.setups().enumerate().zip(&targets) {
+            let felt = feels.get(&number);
+            let fit = fits.iter().find(|fit| fit.correction.setup == setup.setup);
+            let toml = match (fit, felt) {
+                (Some(fit), _) => fit.correction.to_toml_with(fit.first_layer.as_ref(), felt),
+                (None, Some(felt)) => felt.to_toml(),
+                (None, None) => continue,
+            };
             outputs.write(target, toml.as_bytes())?;
         }
+    }
+    if fits.is_empty() {
+        // Plots and page show readings; feel tests have none.
+        return Ok(());
     }
     if args.plots.is_some() || args.report.is_some() {
         let figures: Vec<Vec<Figure>> = fits
@@ -208,7 +256,10 @@ fn report(
 ) -> Result<String, Error> {
     // Without --out the page still says how to go on.
     let files = match &args.out {
-        Some(out) => targets(out, fits)?,
+        Some(out) => {
+            let setups: Vec<String> = fits.iter().map(|fit| fit.correction.setup.clone()).collect();
+            targets(out, &setups)?
+        }
         None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
     };
     // Named from the page's folder where they lie below it, so that a folder can be moved as a whole.
@@ -229,23 +280,22 @@ fn correction_name(setup: &str) -> String {
 }
 
 /// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
-fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
+fn targets(out: &Path, setups: &[String]) -> Result<Vec<PathBuf>, Error> {
     let ends_as_folder = out.as_os_str().to_string_lossy().ends_with(std::path::is_separator);
-    if fits.len() == 1 && !out.is_dir() && !ends_as_folder {
+    if setups.len() == 1 && !out.is_dir() && !ends_as_folder {
         return Ok(vec![out.to_owned()]);
     }
     if out.extension() == Some(OsStr::new("toml")) && !out.is_dir() {
         return Err(Error::problem(
             Problem::error(
                 Location::file(out),
-                format!("the sheet has {} setups, and this names one file", fits.len()),
+                format!("the sheet has {} setups, and this names one file", setups.len()),
             )
             .help("name a folder: each setup gets its own correction file in it"),
         ));
     }
     let mut taken: BTreeMap<String, &str> = BTreeMap::new();
-    for fit in fits {
-        let setup = fit.correction.setup.as_str();
+    for setup in setups {
         if let Some(other) = taken.insert(file_stem(setup), setup) {
             return Err(Error::problem(
                 Problem::error(
@@ -256,6 +306,5 @@ fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
             ));
         }
     }
-    let name = |fit: &Fit| out.join(correction_name(&fit.correction.setup));
-    Ok(fits.iter().map(name).collect())
+    Ok(setups.iter().map(|setup| out.join(correction_name(setup))).collect())
 }

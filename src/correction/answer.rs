@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::kind::Kind;
 use crate::stats::distribution::t_quantile;
 
+use super::feel::FeelAnswer;
 use super::fitted::Fit;
 use super::summary::{KindSummary, digits};
 use super::{Correction, SpreadEstimate};
@@ -17,6 +18,9 @@ use super::{Correction, SpreadEstimate};
 pub struct FitAnswer {
     /// One a setup, in the file's order.
     pub setups: Vec<SetupAnswer>,
+    /// What the real pieces felt like, one a setup that tried some.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub feels: Vec<FeelAnswer>,
 }
 
 /// The fit of one setup.

@@ -15,6 +15,7 @@ use crate::files::{self, FileError};
 use crate::kind::Kind;
 use crate::problem::Problem;
 
+use super::feel::Feels;
 use super::first_layer::FirstLayerSpread;
 use super::fit::Method;
 use super::{Correction, Term, read_file};
@@ -118,13 +119,23 @@ impl Correction {
 
     /// The text of its file.
     pub fn to_toml(&self, first_layer: Option<&FirstLayerSpread>) -> String {
+        self.to_toml_with(first_layer, None)
+    }
+
+    /// The text of its file, with what the real pieces felt like.
+    pub fn to_toml_with(&self, first_layer: Option<&FirstLayerSpread>, feels: Option<&Feels>) -> String {
         let mut text = String::new();
         // Writing to a String cannot fail.
-        let _ = self.write(&mut text, first_layer);
+        let _ = self.write(&mut text, first_layer, feels);
         text
     }
 
-    fn write(&self, out: &mut String, first_layer: Option<&FirstLayerSpread>) -> std::fmt::Result {
+    fn write(
+        &self,
+        out: &mut String,
+        first_layer: Option<&FirstLayerSpread>,
+        feels: Option<&Feels>,
+    ) -> std::fmt::Result {
         self.write_comment(out)?;
         writeln!(out, "\nformat = {FORMAT}\nsetup = {}", quoted(&self.setup))?;
         if let Some(date) = &self.date {
@@ -154,6 +165,9 @@ impl Correction {
         for aside in &self.set_aside {
             writeln!(out, "\n[[set_aside]]\nline = {}\nreading_mm = {:?}", aside.line, aside.reading_mm)?;
             writeln!(out, "reason = {}", quoted(&aside.reason))?;
+        }
+        if let Some(feels) = feels {
+            feels.write_section(out)?;
         }
         // Last, so that a file that was cut short has no estimate and is refused.
         let terms: Vec<String> = self.terms.iter().map(|term| quoted(&term.name())).collect();
@@ -241,12 +255,12 @@ impl Correction {
 }
 
 /// A text as TOML writes it.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
 /// A text without line ends and other control characters, for a comment.
-fn one_line(text: &str) -> String {
+pub(super) fn one_line(text: &str) -> String {
     text.chars().map(|letter| if letter.is_control() { ' ' } else { letter }).collect()
 }
 

@@ -137,6 +137,11 @@ pub enum FitError {
 }
 
 impl FitError {
+    /// Whether there was nothing to fit, and not something that could not be.
+    pub fn is_without_readings(&self) -> bool {
+        matches!(self, Self::NothingMeasured | Self::Structured(structured::CannotFit::NoReadings { .. }))
+    }
+
     /// What the person can do about it.
     pub fn help(&self) -> String {
         match self {

@@ -8,6 +8,9 @@
 pub mod answer;
 pub mod apply;
 mod estimate;
+pub mod feel;
+mod feel_answer;
+mod feel_file;
 pub mod file;
 pub mod first_layer;
 pub mod fit;

@@ -33,6 +33,12 @@ pub(super) fn correction(text: &str, path: &Path) -> Result<Correction, Vec<Prob
     };
     let keys = Keys::new(&document);
     check_format(&mut source, &keys)?;
+    if keys.has("feel") && !keys.has("kinds") && !keys.has("estimate") {
+        let place = source.location(keys.place("feel"), "feel");
+        let message = "this correction is from feel tests alone: without caliper readings it gives only fits";
+        let help = "use `shrinkrule size KIND --mate MM --fit slide --with FILE`, or measure the coupons and fit again";
+        return Err(vec![Problem::error(place, message).help(help)]);
+    }
     let found = read(&mut source, &keys);
     match found {
         Some(correction) if source.problems.is_empty() => {
