@@ -74,6 +74,7 @@ fn million() -> Solid {
 
 fn raw_preallocated(bytes: &[u8], path: &Path) -> io::Result<()> {
     let mut file = File::create_new(path)?;
+    #[cfg(target_os = "linux")]
     let _ = rustix::fs::fallocate(&file, rustix::fs::FallocateFlags::KEEP_SIZE, 0, bytes.len() as u64);
     file.write_all(bytes)
 }

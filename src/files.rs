@@ -5,6 +5,7 @@
 //! leaves nothing behind: no temporary file and no folder that it made. An existing file is refused
 //! before any work unless the person asked to overwrite.
 
+use std::collections::{BTreeSet, VecDeque};
 use std::fs::{self, File};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
@@ -101,14 +102,22 @@ struct Staged {
 pub struct Outputs {
     overwrite: bool,
     inputs: Vec<PathBuf>,
-    staged: Vec<Staged>,
+    staged: VecDeque<Staged>,
+    /// The targets of what is staged.
+    targets: BTreeSet<PathBuf>,
     made_folders: Vec<PathBuf>,
 }
 
 impl Outputs {
     /// No files yet. With `overwrite`, existing files are replaced on commit.
     pub fn new(overwrite: bool) -> Self {
-        Self { overwrite, inputs: Vec::new(), staged: Vec::new(), made_folders: Vec::new() }
+        Self {
+            overwrite,
+            inputs: Vec::new(),
+            staged: VecDeque::new(),
+            targets: BTreeSet::new(),
+            made_folders: Vec::new(),
+        }
     }
 
     /// Files that this run reads: they are never written over, also when overwriting was asked for.
@@ -156,7 +165,7 @@ impl Outputs {
         fill: impl FnOnce(&File) -> io::Result<()>,
     ) -> Result<(), FileError> {
         self.check_file(target)?;
-        if self.staged.iter().any(|staged| staged.target == target) {
+        if self.targets.contains(target) {
             return Err(FileError::Twice { path: target.to_owned() });
         }
         if let Some(folder) = target.parent() {
@@ -165,7 +174,8 @@ impl Outputs {
         let temporary = temporary_name(target);
         let file = File::create_new(&temporary).map_err(FileError::io(target, "write"))?;
         // Registered before it is filled, so that a failed fill is cleaned away too.
-        self.staged.push(Staged { file, temporary, target: target.to_owned() });
+        self.targets.insert(target.to_owned());
+        self.staged.push_back(Staged { file, temporary, target: target.to_owned() });
         let staged = &self.staged[self.staged.len() - 1];
         fill(&staged.file).map_err(FileError::io(target, "write"))
     }
@@ -184,12 +194,12 @@ impl Outputs {
 
     /// Syncs every staged file to the disk, then puts each in its place; the paths that were written.
     pub fn commit(mut self) -> Result<Vec<PathBuf>, FileError> {
-        sync_all(&self.staged)?;
+        sync_all(self.staged.make_contiguous())?;
         let mut written = Vec::with_capacity(self.staged.len());
         // On a failed rename, what is still staged is cleaned away by the drop.
-        while let Some(staged) = self.staged.first() {
+        while let Some(staged) = self.staged.front() {
             fs::rename(&staged.temporary, &staged.target).map_err(FileError::io(&staged.target, "write"))?;
-            written.push(self.staged.remove(0).target);
+            written.extend(self.staged.pop_front().map(|staged| staged.target));
         }
         self.made_folders.clear();
         Ok(written)
@@ -233,8 +243,8 @@ impl Drop for Outputs {
 
 /// A new folder that appears whole or not at all: filled beside its place, then renamed into it.
 ///
-/// Where files may be overwritten and the folder exists, it is filled in place instead, since a folder
-/// that holds a person's other files cannot be swapped for a new one.
+/// A folder that exists already, empty or with leave to overwrite, is filled in place instead: what a
+/// person has in it cannot be swapped for a new folder.
 pub struct NewFolder {
     target: PathBuf,
     filling: PathBuf,

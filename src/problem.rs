@@ -94,10 +94,21 @@ impl Problem {
 
     /// The same problem with advice.
     #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
+    pub fn help(self, help: impl Into<String>) -> Self {
+        self.help_if(Some(help))
+    }
+
+    /// The same problem with advice, where there is any.
+    #[must_use]
+    pub fn help_if(mut self, help: Option<impl Into<String>>) -> Self {
+        self.help = help.map(Into::into);
         self
     }
+}
+
+/// A count with its noun, whose plural ends in s: `1 problem`, `3 problems`.
+pub fn counted(count: u64, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
 impl fmt::Display for Problem {
@@ -123,18 +134,23 @@ impl fmt::Display for Problem {
 ///
 /// Near enough: at most a third of the longer word's letters changed, and at least one slip allowed.
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let letters = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
+    let word = letters(word);
     known
         .into_iter()
-        .map(|candidate| (edits(&word.to_lowercase(), &candidate.to_lowercase()), candidate))
-        .filter(|(edits, candidate)| *edits <= (word.len().max(candidate.len()) / 3).max(1))
+        .filter_map(|candidate| {
+            let other = letters(candidate);
+            let most = (word.len().max(other.len()) / 3).max(1);
+            // A cell may hold a whole page; its table of edits against a word would be as long.
+            let edits = (word.len().abs_diff(other.len()) <= most).then(|| edits(&word, &other))?;
+            (edits <= most).then_some((edits, candidate))
+        })
         .min_by_key(|(edits, _)| *edits)
         .map(|(_, candidate)| candidate)
 }
 
 /// Insertions, deletions, replacements and swaps of neighbours that turn `a` into `b`.
-fn edits(a: &str, b: &str) -> usize {
-    let a: Vec<char> = a.chars().collect();
-    let b: Vec<char> = b.chars().collect();
+fn edits(a: &[char], b: &[char]) -> usize {
     let mut table = vec![vec![0; b.len() + 1]; a.len() + 1];
     for (i, row) in table.iter_mut().enumerate() {
         row[0] = i;
@@ -184,5 +200,20 @@ mod tests {
         assert_eq!(nearest("nozle", ["name", "nozzle"]), Some("nozzle"));
         assert_eq!(nearest("brore", ["bore", "pin"]), Some("bore"));
         assert_eq!(nearest("length", ["bore", "pin", "span"]), None);
+        // Letters count, however many bytes they take: one of three is wrong, and only a third may be.
+        assert_eq!(nearest("é", ["bore"]), None);
+        assert_eq!(nearest("ööre", ["bore"]), None);
+    }
+
+    #[test]
+    fn a_word_as_long_as_a_book_is_near_nothing_and_costs_nothing() {
+        // Its table of edits would take 120 GB.
+        let book = "bore ".repeat(1_000_000);
+        assert_eq!(nearest(&book, ["bore", "horizontal_bore"]), None);
+    }
+
+    #[test]
+    fn one_is_counted_without_an_s() {
+        assert_eq!([0, 1, 2].map(|count| counted(count, "row")), ["0 rows", "1 row", "2 rows"]);
     }
 }

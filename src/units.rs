@@ -36,7 +36,8 @@ impl Mm {
         self.0
     }
 
-    /// The nearest multiple of `step`; a step of zero leaves the length as it is.
+    /// The nearest multiple of `step`; a step of zero, or one that no length can be counted in, leaves the
+    /// length as it is.
     ///
     /// The quotient is rounded, then multiplied by going through the step's reciprocal where that is
     /// a whole number, so that 8.11 comes back as 8.11 and not as 8.110000000000001.
@@ -47,11 +48,12 @@ impl Mm {
         }
         let per_mm = 1.0 / step.0;
         let whole = per_mm.round();
-        if (per_mm - whole).abs() < 1e-9 * whole {
-            Self((self.0 * whole).round() / whole)
+        let rounded = if (per_mm - whole).abs() < 1e-9 * whole {
+            (self.0 * whole).round() / whole
         } else {
-            Self((self.0 / step.0).round() * step.0)
-        }
+            (self.0 / step.0).round() * step.0
+        };
+        Self::new(rounded).unwrap_or(self)
     }
 }
 
@@ -105,5 +107,7 @@ mod tests {
         }
         assert_eq!(Mm(8.1234).rounded_to(Mm(0.0)).get(), 8.1234);
         assert_eq!(Mm(8.13).rounded_to(Mm(0.25)).get(), 8.25);
+        // The quotient is infinite.
+        assert_eq!(Mm(8.1234).rounded_to(Mm(1e-320)).get(), 8.1234);
     }
 }

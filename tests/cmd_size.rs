@@ -172,6 +172,16 @@ fn what_is_wrong_with_the_call_says_what_would_do() {
 }
 
 #[test]
+fn a_step_below_zero_is_refused_and_none_leaves_the_size_as_it_is() {
+    let ran = sized("bore 8 --step -0.01");
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+    assert!(ran.err.starts_with("error: invalid value '-0.01' for '--step <MM>'"), "{}", ran.err);
+    let drawn = json("bore 8 --step 0")["draw_mm"].as_f64().unwrap();
+    // 0.996 x - 0.2 = 8.
+    assert!((drawn - 8.2 / 0.996).abs() < 1e-9, "{drawn}");
+}
+
+#[test]
 fn a_pin_thinner_than_the_swell_is_a_no() {
     let ran = sized("pin 0.05 --json");
     assert_eq!(ran.code, 1);

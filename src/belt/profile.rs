@@ -167,13 +167,6 @@ pub fn find(name: &str, teeth: u32) -> Result<&'static Profile, NoProfile> {
     Ok(profile)
 }
 
-impl Profile {
-    /// Whether the table says that it has the groove from memory and not from a page that was read.
-    pub fn is_from_memory(&self) -> bool {
-        self.groove_source.starts_with("from memory")
-    }
-}
-
 fn read(row: &'static Row) -> Profile {
     let number = |column| row.number(column).expect("the profile table has its pitch, pitch line and belt");
     Profile {

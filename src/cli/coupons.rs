@@ -141,12 +141,8 @@ fn asked_for(args: &Args) -> Result<Vec<CouponSet>, Error> {
     }
     for path in &args.own {
         let text = files::read_text(path)?;
-        sets.push(definition::parse(path, &text).map_err(|problems| {
-            let count = problems.len();
-            let plural = if count == 1 { "" } else { "s" };
-            let summary = format!("{count} problem{plural} in {}; nothing was written", path.display());
-            Error::Input { problems, summary }
-        })?);
+        let set = definition::parse(path, &text);
+        sets.push(set.map_err(|problems| Error::in_file(problems, path, "nothing was written"))?);
     }
     Ok(sets)
 }

@@ -304,7 +304,7 @@ fn correction_name(setup: &str) -> String {
 
 /// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
 fn targets(out: &Path, setups: &[String]) -> Result<Vec<PathBuf>, Error> {
-    let ends_as_folder = out.as_os_str().to_string_lossy().ends_with(std::path::MAIN_SEPARATOR);
+    let ends_as_folder = out.as_os_str().to_string_lossy().ends_with(std::path::is_separator);
     if setups.len() == 1 && !out.is_dir() && !ends_as_folder {
         return Ok(vec![out.to_owned()]);
     }

@@ -85,10 +85,12 @@ pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
     })
 }
 
+/// A step that sizes to draw are rounded to, 0 or more.
+pub fn step(text: &str) -> Result<Mm, String> {
+    let step = text.parse::<Mm>().map_err(|error| error.to_string())?;
+    if step.get() >= 0.0 { Ok(step) } else { Err("expected a step above 0, or 0 for none".to_owned()) }
+}
+
 fn refusal(error: &CannotAim) -> Error {
-    let problem = Problem::error(Location::default(), error.to_string());
-    Error::problem(match error.help() {
-        Some(help) => problem.help(help),
-        None => problem,
-    })
+    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }

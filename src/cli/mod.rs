@@ -20,7 +20,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::files::FileError;
-use crate::problem::{Location, Problem};
+use crate::problem::{Location, Problem, counted};
 use output::{ColorChoice, Output};
 
 /// What a command that ran to its end has to say.
@@ -64,10 +64,7 @@ impl Error {
 
     /// Problems of a file, and the line that sums up: `2 problems in parts.csv; nothing was sized`.
     pub fn in_file(problems: Vec<Problem>, path: &std::path::Path, outcome: &str) -> Self {
-        let count = match problems.len() {
-            1 => "1 problem".to_owned(),
-            n => format!("{n} problems"),
-        };
+        let count = counted(problems.len() as u64, "problem");
         Self::Input { problems, summary: format!("{count} in {}; {outcome}", path.display()) }
     }
 
@@ -75,11 +72,7 @@ impl Error {
         match self {
             Self::Input { problems, .. } => problems.clone(),
             Self::File(error) => {
-                let problem = Problem::error(Location::default(), error.to_string());
-                vec![match error.help() {
-                    Some(help) => problem.help(help),
-                    None => problem,
-                }]
+                vec![Problem::error(Location::default(), error.to_string()).help_if(error.help())]
             }
             Self::Stream(_) => vec![Problem::error(Location::default(), self.to_string())],
         }

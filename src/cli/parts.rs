@@ -9,7 +9,7 @@ use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
 
-use super::limits::named_fits;
+use super::limits::{named_fits, step};
 use super::output::Output;
 use super::{Error, Status};
 
@@ -44,7 +44,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     fits: Option<PathBuf>,
     /// Step that sizes to draw are rounded to; 0 leaves them as they are
-    #[arg(long, value_name = "MM", default_value = "0.01")]
+    #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
 }
 
@@ -89,8 +89,7 @@ fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Sta
     }
     let listed = sized.not_met.iter().take(MOST_LISTED).map(|line| {
         let place = Location::file(&args.list).line(line.line);
-        let problem = Problem::error(place, line.reason.clone());
-        line.help.iter().fold(problem, |problem, help| problem.help(help.clone()))
+        Problem::error(place, line.reason.clone()).help_if(line.help.clone())
     });
     let listed: Vec<Problem> = listed.collect();
     output.failure(&listed, &sized.summary())?;

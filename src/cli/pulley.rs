@@ -91,11 +91,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 }
 
 fn refusal(error: CannotMake) -> Error {
-    let problem = Problem::error(Location::default(), error.to_string());
-    Error::problem(match error.help() {
-        Some(help) => problem.help(help),
-        None => problem,
-    })
+    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
 enum Format {

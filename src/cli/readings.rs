@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::answer::file_stem;
-use crate::problem::{Problem, Severity};
+use crate::problem::{Problem, Severity, counted as plural};
 use crate::readings::summary::{self, SetupSummary};
 use crate::readings::{CheckedReadings, read_file, summed_up};
 
@@ -136,8 +136,4 @@ fn table(readings: &CheckedReadings, setups: &[SetupSummary]) -> String {
     }
     text.push('\n');
     text
-}
-
-fn plural(count: u64, what: &str) -> String {
-    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }

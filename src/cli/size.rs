@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::limits::LimitsArgs;
+use super::limits::{LimitsArgs, step};
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
@@ -40,7 +40,7 @@ pub struct Args {
     #[arg(long)]
     axis: Option<Axis>,
     /// Round the size to draw to a multiple of this; 0 leaves it as it is
-    #[arg(long, value_name = "MM", default_value = "0.01")]
+    #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
     /// Use the named fit's clearances, even where the correction has your own feel tests
     #[arg(long)]
@@ -126,11 +126,7 @@ fn warn(warnings: &[String], output: &mut Output) -> Result<(), Error> {
 }
 
 fn cannot(error: &CannotApply) -> Error {
-    let problem = Problem::error(Location::default(), error.to_string());
-    Error::problem(match error.help() {
-        Some(help) => problem.help(help),
-        None => problem,
-    })
+    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
 impl From<ReadError> for Error {

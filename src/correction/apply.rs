@@ -17,7 +17,7 @@ use crate::stats::distribution::{t_below, t_quantile};
 use crate::stats::dof;
 use crate::units::Mm;
 
-use super::{Correction, PrintEffects};
+use super::{Correction, Coverage, PrintEffects};
 
 /// What a drawn size will print as.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -113,16 +113,24 @@ impl Correction {
     /// Variance that the coefficients' uncertainty gives the deviation at this size, mm^2.
     pub fn coefficient_variance_mm2(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
         let row: Vec<f64> = self.terms.iter().map(|term| term.value(kind, axis, drawn_mm)).collect();
-        let weighted = self.covariance.iter().zip(&row);
-        weighted.map(|(line, a)| a * line.iter().zip(&row).map(|(c, b)| c * b).sum::<f64>()).sum()
+        self.variance_of(&row)
+    }
+
+    /// Variance of a mixture of the coefficients; rounding may leave that of a well-known one below zero.
+    pub(super) fn variance_of(&self, row: &[f64]) -> f64 {
+        let lines = self.covariance.iter().zip(row);
+        let variance: f64 =
+            lines.map(|(line, a)| a * line.iter().zip(row).map(|(c, b)| c * b).sum::<f64>()).sum();
+        variance.max(0.0)
+    }
+
+    fn coverage(&self, kind: Kind) -> Result<&Coverage, CannotApply> {
+        self.kinds.get(&kind).ok_or_else(|| CannotApply::KindNotMeasured { setup: self.setup.clone(), kind })
     }
 
     /// What a feature drawn `drawn_mm` will measure on a new print.
     pub fn predict(&self, kind: Kind, axis: Axis, drawn_mm: f64) -> Result<Prediction, CannotApply> {
-        let coverage = self
-            .kinds
-            .get(&kind)
-            .ok_or_else(|| CannotApply::KindNotMeasured { setup: self.setup.clone(), kind })?;
+        let coverage = self.coverage(kind)?;
         let beyond_mm = (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0);
         let expected_mm = drawn_mm + self.deviation_mm(kind, axis, drawn_mm);
         let prints = f64::from(self.prints.max(1));
@@ -188,7 +196,7 @@ impl Correction {
 
     /// The unrounded size to draw, mm.
     pub(super) fn drawn_for(&self, kind: Kind, axis: Axis, target: Mm) -> Result<f64, CannotApply> {
-        self.predict(kind, axis, target.get().abs().max(1.0))?;
+        self.coverage(kind)?;
         // Every term is constant, proportional or inverse in the drawn size, so three probes give the
         // equation scale * x + offset + inverse / x = target exactly.
         let inverse = self.inverse_coefficient(kind, axis);

@@ -42,7 +42,7 @@ pub(super) fn resolution_mm(conditions: &Conditions) -> f64 {
 }
 
 /// Standard uncertainty of the caliper, mm: half a step either way, and its limit of error where stated.
-fn caliper_u_mm(conditions: &Conditions) -> f64 {
+pub(super) fn caliper_u_mm(conditions: &Conditions) -> f64 {
     let limit = conditions.caliper_error_mm.unwrap_or(0.0);
     (resolution_mm(conditions).powi(2) / 12.0 + limit * limit / 3.0).sqrt()
 }

@@ -90,10 +90,7 @@ impl Correction {
     }
 
     fn standard_error(&self, row: &[f64]) -> f64 {
-        let lines = self.covariance.iter().zip(row);
-        let variance: f64 =
-            lines.map(|(line, a)| a * line.iter().zip(row).map(|(c, b)| c * b).sum::<f64>()).sum();
-        variance.max(0.0).sqrt()
+        self.variance_of(row).sqrt()
     }
 }
 

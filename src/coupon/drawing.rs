@@ -33,7 +33,7 @@ pub struct Drawing {
 /// An area of one colour.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Area {
-    /// What it shows: `base`, `body`, `top`, `letters`, `hidden`.
+    /// What it shows: `base`, `body`, `top`, `letters`, `hidden`, `edge`.
     pub class: &'static str,
     /// The path, for the `d` of an SVG path.
     pub path: String,

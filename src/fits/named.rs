@@ -10,7 +10,7 @@ use std::path::Path;
 
 use crate::files::{self, FileError};
 use crate::kind::Kind;
-use crate::problem::{Problem, nearest};
+use crate::problem::{Problem, counted, nearest};
 
 use super::named_file::parse;
 use super::{Limits, Side, decimal_mm, written};
@@ -130,12 +130,8 @@ pub enum FitsFileError {
     #[error(transparent)]
     File(#[from] FileError),
     /// What is in it is wrong: every problem, in file order.
-    #[error("{} in the file of fits", crate::fits::named::count(.0.len()))]
+    #[error("{} in the file of fits", counted(.0.len() as u64, "problem"))]
     Problems(Vec<Problem>),
-}
-
-fn count(problems: usize) -> String {
-    if problems == 1 { "1 problem".to_owned() } else { format!("{problems} problems") }
 }
 
 impl NamedFits {

@@ -2,14 +2,14 @@
 //!
 //! 80 bytes of header text, a count, then 50 bytes a triangle: normal, three corners, all 32-bit floats,
 //! little-endian, and two unused bytes. Corners lie on the grid of 2^-13 mm, which a 32-bit float holds
-//! exactly, so that what is read back is what was proven. The file is preallocated, and two threads fill
-//! and write a half each: handing a file's pages over to the system costs more than making the records.
+//! exactly, so that what is read back is what was proven. On Linux the file is preallocated, and on Unix two
+//! threads fill and write a half each: handing a file's pages over to the system costs more than making the
+//! records. Elsewhere it is made in memory and written in one go.
 //!
 //! Source: 3D Systems, StereoLithography Interface Specification, 1989 (layout as in any public copy).
 
 use std::fs::File;
 use std::io;
-use std::os::unix::fs::FileExt;
 use std::path::{Path, PathBuf};
 
 use super::check::{self, Defect, Proof};
@@ -21,6 +21,7 @@ const RECORD_BYTES: usize = 50;
 /// Triangles filled in one go.
 const CHUNK: usize = 1024;
 /// Bytes handed over in one go: they stay in the processor's own cache meanwhile.
+#[cfg(any(unix, test))]
 const BLOCK: usize = 1 << 18;
 
 /// Why a file does not read back as the solid that it should be.
@@ -143,12 +144,23 @@ pub fn to_bytes(solids: &[&Solid], text: &str) -> io::Result<Vec<u8>> {
 ///
 /// # Errors
 /// When the system refuses, or there are more triangles than the format can count.
+#[cfg(not(unix))]
+pub fn write(solids: &[&Solid], text: &str, mut file: &File) -> io::Result<()> {
+    io::Write::write_all(&mut file, &to_bytes(solids, text)?)
+}
+
+/// Writes one or several solids into `file`, which must be new and empty; `text` goes into the header.
+///
+/// # Errors
+/// When the system refuses, or there are more triangles than the format can count.
+#[cfg(unix)]
 pub fn write(solids: &[&Solid], text: &str, file: &File) -> io::Result<()> {
     let triangles = count(solids)?;
     let pieces = pieces(solids);
     let bytes = (HEADER_BYTES + RECORD_BYTES * triangles as usize) as u64;
     // Where a file system cannot preallocate, writing is slower and the result the same; where it is
     // full, the write says so.
+    #[cfg(target_os = "linux")]
     let _ = rustix::fs::fallocate(file, rustix::fs::FallocateFlags::KEEP_SIZE, 0, bytes);
     let first = header(text, triangles);
     if bytes < 4 * BLOCK as u64 {
@@ -166,7 +178,9 @@ pub fn write(solids: &[&Solid], text: &str, file: &File) -> io::Result<()> {
 /// Writes pieces that follow one another, after `start`.
 ///
 /// Blocks end on multiples of their size in the file: a page that two writes share costs both.
+#[cfg(unix)]
 fn write_pieces(start: &[u8], pieces: &[Piece], file: &File) -> io::Result<()> {
+    use std::os::unix::fs::FileExt as _;
     let mut buffer = vec![0; start.len() + BLOCK + RECORD_BYTES * CHUNK];
     buffer[..start.len()].copy_from_slice(start);
     let mut filled = start.len();

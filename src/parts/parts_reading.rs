@@ -76,7 +76,7 @@ fn missing_columns(table: &Table, path: &Path) -> Vec<Problem> {
         twice.map(|name| Problem::error(place(), format!("two columns are called `{name}`"))).collect();
     let missing = missing.into_iter().map(|name| {
         let problem = Problem::error(place(), format!("there is no column `{name}`"));
-        let unknown = table.columns.iter().map(String::as_str).filter(|column| !KNOWN.contains(column));
+        let unknown = table.columns.iter().map(String::as_str).filter(|column| !known(column));
         match nearest(name, unknown) {
             Some(column) => problem.help(format!("is it the column `{column}`?")),
             None => problem.help(format!("the columns are {}", KNOWN.join(", "))),
@@ -157,9 +157,7 @@ impl Cells<'_> {
 
     fn problem(&mut self, row: usize, column: &str, message: String, help: Option<String>) {
         let place = Location::file(self.path).line(self.table.rows[row].line).column(column);
-        let mut problem = Problem::error(place, message);
-        problem.help = help;
-        self.problems.push(problem);
+        self.problems.push(Problem::error(place, message).help_if(help));
     }
 
     fn word<T: std::str::FromStr<Err = UnknownWord>>(&mut self, row: usize, column: &str) -> Option<T> {

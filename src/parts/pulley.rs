@@ -19,7 +19,7 @@ use crate::kind::Kind;
 use super::pulley_check;
 use super::pulley_chords::{CHORD_ERRORS_MM, Chords};
 use super::pulley_estimate::{self, Estimates};
-use super::pulley_law::{WallLaw, axis_of, exact_mm, tip_kind};
+use super::pulley_law::{WallLaw, exact_mm, tip_kind};
 use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
 
 /// How far the predicted print may lie from the wanted outline, mm.
@@ -207,7 +207,7 @@ impl Design {
             ("the groove's width", Kind::Gap, outer_width),
             ("the bore", Kind::Bore, self.drawn.bore_mm),
         ] {
-            let beyond = correction.predict(kind, axis_of(kind), drawn_mm)?.beyond_mm;
+            let beyond = correction.predict(kind, kind.unnamed_axis(), drawn_mm)?.beyond_mm;
             if beyond > 0.0 {
                 self.warnings.push(format!(
                     "{what}, drawn {drawn_mm:.2} mm, lies {beyond:.2} mm outside the {} that were measured",
@@ -339,7 +339,7 @@ mod tests {
     fn every_size_is_drawn_so_that_its_law_gives_the_wanted_one() {
         let (correction, design) = (printer(), Design::new(&slider(), Some(&printer())).unwrap());
         let (wanted, drawn) = (design.wanted, design.drawn);
-        let printed = |kind, mm: f64| mm + correction.deviation_mm(kind, axis_of(kind), mm);
+        let printed = |kind, mm: f64| mm + correction.deviation_mm(kind, kind.unnamed_axis(), mm);
         for (kind, drawn, wanted) in [
             (Kind::Bore, drawn.bore_mm, wanted.bore_mm),
             (Kind::Pin, drawn.flange_diameter_mm, wanted.flange_diameter_mm),

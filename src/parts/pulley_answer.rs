@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use crate::belt::tolerance;
 use crate::correction::Correction;
+use crate::fits::decimal_mm as short;
 use crate::geometry::solid::Solid;
 
 use super::pulley::{ALLOWED_DEVIATION_MM, Design};
@@ -114,11 +115,6 @@ struct SourceAnswer {
     source: &'static str,
 }
 
-/// To a millionth of a millimetre: the kernel's grid is coarser.
-fn short(mm: f64) -> f64 {
-    (mm * 1e6).round() / 1e6
-}
-
 impl From<Estimate> for EstimateAnswer {
     fn from(estimate: Estimate) -> Self {
         Self { expected_mm: short(estimate.expected_mm), half95_mm: estimate.half95_mm.map(short) }
@@ -179,11 +175,11 @@ impl PulleyAnswer {
         let pulley = format!("shrinkrule {} {} z{}", env!("CARGO_PKG_VERSION"), self.belt, self.teeth);
         match &self.correction {
             Some(correction) => {
-                let sha: String = correction.readings_sha256.chars().take(12).collect();
+                // A file that somebody edited may say anything here.
+                let digits = correction.readings_sha256.chars().filter(char::is_ascii_hexdigit);
+                let sha: String = digits.take(12).collect();
                 let mut setup = correction.setup.clone();
-                while pulley.len() + setup.len() + sha.len() + 11 > 80 {
-                    setup.pop();
-                }
+                while pulley.len() + setup.len() + sha.len() + 11 > 80 && setup.pop().is_some() {}
                 format!("{pulley} {setup} readings {sha}")
             }
             None => format!("{pulley} without correction"),
@@ -334,4 +330,40 @@ fn expected_answer(expected: &Estimates, has_flanges: bool) -> ExpectedAnswer {
 
 fn file_name(path: &Path) -> String {
     path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pulley_request::{Flanges, Request};
+    use super::super::{fixture, pulley_solid};
+    use super::*;
+    use crate::units::Mm;
+
+    #[test]
+    fn the_short_provenance_fits_a_header_whatever_the_correction_says() {
+        let request = Request {
+            belt: "T5".to_owned(),
+            teeth: 20,
+            bore: Mm::new(5.0).unwrap(),
+            flanges: Flanges::One,
+            belt_width: None,
+            allow_few_teeth: false,
+        };
+        let design = Design::new(&request, None).unwrap();
+        let solid = pulley_solid::solid(&design).unwrap();
+        let said = |setup: &str, sha256: &str| {
+            let mut correction = fixture::known();
+            (correction.setup, correction.readings_sha256) = (setup.to_owned(), sha256.to_owned());
+            let file = Path::new("known.correction.toml");
+            PulleyAnswer::new(&design, &solid, Some((file, &correction))).short_provenance()
+        };
+        let version = env!("CARGO_PKG_VERSION");
+        let start = format!("shrinkrule {version} T5 z20");
+        assert_eq!(said("petg", "0123456789abcdef"), format!("{start} petg readings 0123456789ab"));
+        // Letters of four bytes, twelve of which would leave no room for anything else.
+        for setup in ["petg", &"\u{1f9f5}".repeat(40)] {
+            let text = said(setup, &"\u{1f9f5}".repeat(64));
+            assert!(text.starts_with(&start) && text.len() <= 80, "{text}");
+        }
+    }
 }

@@ -6,11 +6,11 @@
 
 use crate::correction::Correction;
 use crate::correction::apply::{CannotApply, Prediction};
-use crate::kind::Kind;
+use crate::kind::{Axis, Kind};
 use crate::stats::distribution::t_quantile;
 
 use super::pulley::Design;
-use super::pulley_law::{WallLaw, axis_of};
+use super::pulley_law::WallLaw;
 
 /// A printed size and how far one new print may lie from it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,7 +46,7 @@ fn half(prediction: &Prediction) -> f64 {
 /// What the drawn sizes of this design are expected to print as.
 pub fn estimates(design: &Design, correction: &Correction, law: &WallLaw) -> Result<Estimates, CannotApply> {
     let drawn = &design.drawn;
-    let predict = |kind: Kind, drawn_mm: f64| correction.predict(kind, axis_of(kind), drawn_mm);
+    let predict = |kind: Kind, drawn_mm: f64| correction.predict(kind, kind.unnamed_axis(), drawn_mm);
     let of = |kind: Kind, drawn_mm: f64| -> Result<Estimate, CannotApply> {
         let prediction = predict(kind, drawn_mm)?;
         Ok(Estimate { expected_mm: prediction.expected_mm, half95_mm: Some(half(&prediction)) })
@@ -59,7 +59,7 @@ pub fn estimates(design: &Design, correction: &Correction, law: &WallLaw) -> Res
     let face_width = if correction.kinds.contains_key(&Kind::Height) {
         // Between two heights of one print: what offsets both cancels.
         let height = |mm: f64| {
-            if mm > 0.0 { mm + correction.deviation_mm(Kind::Height, axis_of(Kind::Height), mm) } else { 0.0 }
+            if mm > 0.0 { mm + correction.deviation_mm(Kind::Height, Axis::Z, mm) } else { 0.0 }
         };
         let expected_mm = height(drawn.heights.face_to_mm) - height(drawn.heights.face_from_mm);
         Estimate { expected_mm, half95_mm: Some(half(&predict(Kind::Height, face_mm)?)) }

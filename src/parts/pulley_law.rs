@@ -43,12 +43,7 @@ pub fn tip_kind(correction: &Correction) -> Result<Kind, CannotApply> {
 /// The size to draw, unrounded, mm: an outline that is rounded is no longer tangent.
 pub fn exact_mm(correction: &Correction, kind: Kind, target_mm: f64) -> Result<f64, CannotApply> {
     let length = |mm| Mm::new(mm).ok_or(CannotApply::NothingToDraw { kind, target: zero() });
-    Ok(correction.size_for(kind, axis_of(kind), length(target_mm)?, zero())?.draw.get())
-}
-
-/// The direction that a pulley's walls of this kind look in: all round, or up.
-pub fn axis_of(kind: Kind) -> Axis {
-    if kind == Kind::Height { Axis::Z } else { Axis::Round }
+    Ok(correction.size_for(kind, kind.unnamed_axis(), length(target_mm)?, zero())?.draw.get())
 }
 
 fn zero() -> Mm {

@@ -262,8 +262,8 @@ fn curves(fit: &Fit, kind: Kind, (low, high): (f64, f64)) -> Vec<Curve> {
 fn curve_point(fit: &Fit, kind: Kind, axis: kind::Axis, drawn: f64) -> Option<CurvePoint> {
     let correction = &fit.correction;
     let fitted = correction.deviation_mm(kind, axis, drawn);
-    let half = t_quantile(0.975, correction.dof)
-        * correction.coefficient_variance_mm2(kind, axis, drawn).max(0.0).sqrt();
+    let half =
+        t_quantile(0.975, correction.dof) * correction.coefficient_variance_mm2(kind, axis, drawn).sqrt();
     let prediction = correction.predict(kind, axis, drawn).ok();
     let interval = prediction.map(|prediction| prediction.interval(0.95));
     let finite = |(low, high): &(f64, f64)| low.is_finite() && high.is_finite();

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::PlotError;
 use crate::correction::fitted::{Fit, FittedPoint};
 use crate::kind::{Axis, Kind};
+use crate::problem::counted;
 use crate::stats::distribution::outlying;
 
 /// A point that the fit used.
@@ -109,12 +110,12 @@ pub fn axes_of(fit: &Fit, kind: Kind) -> Vec<Axis> {
     Axis::ALL.into_iter().filter(measured).collect()
 }
 
-/// `PETG · 84 features · 3 prints`.
+/// `PETG · 84 feature means from 3 prints · measured 2026-11-25`.
 pub fn subtitle(fit: &Fit) -> String {
     let correction = &fit.correction;
-    let counted = |count: usize, one: &str| format!("{count} {one}{}", if count == 1 { "" } else { "s" });
-    let features = counted(fit.points.iter().filter(|point| !point.set_aside).count(), "feature mean");
-    let prints = counted(correction.prints as usize, "print");
+    let used = fit.points.iter().filter(|point| !point.set_aside).count();
+    let (features, prints) =
+        (counted(used as u64, "feature mean"), counted(u64::from(correction.prints), "print"));
     let date = correction.date.as_deref().map(|date| format!(" · measured {date}")).unwrap_or_default();
     format!("{} · {features} from {prints}{date}", correction.setup)
 }

@@ -14,9 +14,7 @@ impl Reader<'_> {
         let kind = self.word::<Kind>(row, self.layout.kind, "kind");
         let axis = match self.layout.axis {
             Some(column) if !row.trimmed(column).is_empty() => self.word::<Axis>(row, column, "axis"),
-            // Only a height has one direction that goes without saying.
-            _ if kind == Some(Kind::Height) => Some(Axis::Z),
-            _ => Some(Axis::Round),
+            _ => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
         };
         let nominal_mm = self.nominal(row);
         let (kind, axis, nominal_mm) = (kind?, axis?, nominal_mm?);

@@ -1,7 +1,7 @@
 //! What only the whole file shows: features that contradict themselves or their coupon set, mixed
 //! decimal separators, repeats that lie far apart, a sheet that is still blank.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use crate::kind::Kind;
@@ -131,18 +131,15 @@ fn contradictions(gathered: &Gathered, layout: &Layout) -> Vec<Problem> {
     for (_, table) in &gathered.setups {
         // By name, the first row of the setup; and what was reported already.
         let mut first: BTreeMap<usize, (usize, u64)> = BTreeMap::new();
-        let mut reported: Vec<usize> = Vec::new();
+        let mut reported: BTreeSet<(usize, Kind, u64)> = BTreeSet::new();
         for entry in &table.entries {
             let number = entry.definition as usize;
             let Some(name) = doubtful.get(&number) else { continue };
             let (before, line) = *first.entry(*name).or_insert((number, entry.first.line));
-            if same(before, number)
-                || reported.iter().any(|other| doubtful[other] == *name && same(*other, number))
-            {
+            let (here, there) = (&list[number], &list[before]);
+            if same(before, number) || !reported.insert((*name, here.kind, here.nominal_mm.to_bits())) {
                 continue;
             }
-            reported.push(number);
-            let (here, there) = (&list[number], &list[before]);
             let column = if here.nominal_mm == there.nominal_mm { layout.kind } else { layout.nominal };
             let message = format!(
                 "{} is {} here and {} on line {line}",

@@ -52,13 +52,8 @@ impl Comments {
 
     fn set(&mut self, key: &'static str, value: &str, place: &Location) -> Result<(), Problem> {
         let within = |lowest: f64, highest: f64, what: &str| {
-            let number = number::parse(value).map_err(|error| {
-                let problem = Problem::error(place.clone(), error.to_string());
-                match error.help() {
-                    Some(help) => problem.help(help),
-                    None => problem,
-                }
-            })?;
+            let number = number::parse(value)
+                .map_err(|error| Problem::error(place.clone(), error.to_string()).help_if(error.help()))?;
             if (lowest..=highest).contains(&number.value) {
                 Ok(Some(number.value))
             } else {

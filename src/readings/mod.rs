@@ -29,7 +29,7 @@ use sha2::{Digest, Sha256};
 use crate::coupon;
 use crate::files;
 use crate::kind::{Axis, Kind};
-use crate::problem::{Location, Problem, Severity};
+use crate::problem::{Location, Problem, Severity, counted};
 
 mod block;
 mod cells;
@@ -289,10 +289,10 @@ const PRINTED: usize = 50;
 /// Of a long list the first fifty are printed. `outcome` is what did not happen because of them.
 pub fn summed_up(path: &Path, problems: &[Problem], outcome: &str) -> (Vec<Problem>, String) {
     let errors = problems.iter().filter(|problem| problem.severity == Severity::Error).count();
-    let count = match errors {
-        1 => "1 problem".to_owned(),
-        _ if errors > gather::MOST_PROBLEMS => format!("more than {} problems", gather::MOST_PROBLEMS),
-        _ => format!("{errors} problems"),
+    let count = if errors > gather::MOST_PROBLEMS {
+        format!("more than {} problems", gather::MOST_PROBLEMS)
+    } else {
+        counted(errors as u64, "problem")
     };
     let mut printed: Vec<Problem> = problems.iter().take(PRINTED).cloned().collect();
     if problems.len() > PRINTED {

@@ -3,7 +3,7 @@
 //! The cells that say what is measured are understood once a block: rows that repeat them letter by
 //! letter are recognised as they stand.
 
-use crate::problem::{Location, Problem};
+use crate::problem::{Location, Problem, counted};
 
 use super::block::{Block, Cell, Doubt, First, Limits};
 use super::intern::Interner;
@@ -170,9 +170,9 @@ impl<'a> Reader<'a> {
         if row.is_blank_from(expected) && (row.len() > expected || row.is_blank_from(0)) {
             return row.len() > expected;
         }
-        let cells = |count: usize| if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
         let separator = Layout::separator_in_words(self.layout.delimiter);
-        let message = format!("this row has {}, the header has {expected}", cells(row.len()));
+        let message =
+            format!("this row has {}, the header has {expected}", counted(row.len() as u64, "cell"));
         let problem = Problem::error(Location::default().line(row.line), message);
         let help = match self.layout.better_separator(&row.rejoined(self.layout.delimiter)) {
             Some(other) => {

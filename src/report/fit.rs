@@ -14,6 +14,7 @@ use crate::correction::summary::{KindSummary, usual_axis};
 use crate::correction::{Correction, Coverage, SpreadEstimate};
 use crate::kind::Kind;
 use crate::plot::{Figure, numbers};
+use crate::problem::counted;
 use crate::readings::Conditions;
 use crate::stats::distribution::t_quantile;
 use crate::units::Mm;
@@ -135,10 +136,6 @@ fn setup_view<'a>(report: &SetupReport<'a>, conditions: &Conditions) -> SetupVie
         steps: steps(correction, report.correction_file, &known),
         provenance: provenance(correction, conditions),
     }
-}
-
-fn counted(count: u64, one: &str) -> String {
-    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
 }
 
 fn measured(correction: &Correction) -> String {

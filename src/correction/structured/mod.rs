@@ -31,6 +31,7 @@ pub mod resist;
 pub mod usable;
 
 use crate::correction::fitted::Fit;
+use crate::correction::spread::resolution_mm;
 use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
 
@@ -101,7 +102,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
         return Err(CannotFit::NoReadings { setup: setup.setup.clone() });
     }
     let setup = &SetupReadings { setup: setup.setup.clone(), features };
-    let resolution_mm = conditions.caliper_resolution_mm.unwrap_or(0.01);
+    let resolution_mm = resolution_mm(conditions);
     let mut cells = cells::summarise(&setup.features, options, resolution_mm);
     cells.set_aside.extend(slips);
     let (parts, prints) = design::design(&setup.features);
@@ -157,8 +158,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     let spreads =
         Spreads { spread_mm, reading_variance_mm2, print, prior_scale: options.prior_scale, prints };
     let posterior = average::average(&observed, &spreads);
-    let found =
-        outcome::Found { setup, conditions, options, cells: &cells, parts: &parts, prints, resolution_mm };
+    let found = outcome::Found { setup, conditions, options, cells: &cells, parts: &parts, prints };
     Ok(outcome::outcome(&found, &judged, spread_mm, &posterior))
 }
 

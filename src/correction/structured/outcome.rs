@@ -1,9 +1,10 @@
 //! From what is known of one setup to a correction, its points and its words.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::correction::apply::dof_of_relative_variance;
 use crate::correction::fitted::{Fit, FittedPoint};
+use crate::correction::spread::caliper_u_mm;
 use crate::correction::{
     Correction, Coverage, Form, PrintEffects, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
 };
@@ -34,8 +35,6 @@ pub struct Found<'a> {
     pub parts: &'a [Part],
     /// How many prints.
     pub prints: usize,
-    /// Smallest step of the caliper, mm.
-    pub resolution_mm: f64,
 }
 
 /// Puts the correction together.
@@ -62,8 +61,6 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
     };
     // A setup of heights alone has its prints' spread there.
     let (print, print_dof) = if part(false).is_some() { (print, print_dof) } else { (height, height_dof) };
-    let error = found.conditions.caliper_error_mm.unwrap_or(0.0);
-    let caliper_u_mm = (found.resolution_mm.powi(2) / 12.0 + error.powi(2) / 3.0).sqrt();
     let mut correction = Correction {
         setup: found.setup.setup.clone(),
         date: found.conditions.date.clone(),
@@ -83,7 +80,7 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
             print: SpreadEstimate { sd_mm: print, dof: (found.prints > 1).then_some(print_dof) },
             feature: SpreadEstimate { sd_mm: feature.0, dof: Some(feature.1) },
             repeat: found.cells.repeat,
-            caliper_u_mm,
+            caliper_u_mm: caliper_u_mm(found.conditions),
         },
         print_effects: Some(effects),
         set_aside: set_aside(found, judged),
@@ -154,6 +151,8 @@ fn coverage(found: &Found<'_>, judged: &[Vec<Judged>]) -> BTreeMap<Kind, Coverag
 
 fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
     let mut all = found.cells.set_aside.clone();
+    let mut known: BTreeSet<(u64, u64)> =
+        all.iter().map(|aside| (aside.line, aside.reading_mm.to_bits())).collect();
     for (part, row, index) in rows(found.parts) {
         let (judged, feature) = (judged[part][row], &found.setup.features[index]);
         if judged.pseudo_mm.is_some() {
@@ -172,7 +171,7 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
         let mut ends = vec![feature.repeats.lowest, feature.repeats.highest];
         ends.dedup_by_key(|reading| reading.line);
         for reading in ends {
-            if !all.iter().any(|known| known.line == reading.line && known.reading_mm == reading.mm) {
+            if known.insert((reading.line, reading.mm.to_bits())) {
                 let slip = slips::likely(reading.mm, feature.nominal_mm);
                 let slip = slip.map_or_else(String::new, |slip| format!("; {} {slip}", reading.mm));
                 all.push(SetAside {

@@ -27,9 +27,10 @@ pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadi
         };
         for reading in [feature.repeats.lowest, feature.repeats.highest] {
             if let Some(found) = slip(reading.mm)
+                // A feature's only reading is both of its ends.
                 && !set_aside
-                    .iter()
-                    .any(|known: &SetAside| known.line == reading.line && known.reading_mm == reading.mm)
+                    .last()
+                    .is_some_and(|known: &SetAside| known.line == reading.line && known.reading_mm == reading.mm)
             {
                 let reason = format!("{} {found}", reading.mm);
                 set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
