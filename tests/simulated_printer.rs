@@ -27,6 +27,7 @@ fn coefficient_coverage(printer: &Printer, model: &str, narrowed: f64, runs: u64
                 Term::Scale => printer.kinds[0].scale - 1.0,
                 Term::ScaleOf(kind) => printer.truth(*kind).scale - 1.0,
                 Term::SmallBore => printer.truth(Kind::Bore).small_bore_mm2,
+                other => panic!("least squares has no {other:?}"),
             };
             let half = t_quantile(0.975, fit.dof) * fit.covariance[at][at].sqrt() * narrowed;
             inside[at] += f64::from((fit.coefficients[at] - truth).abs() <= half);

@@ -14,9 +14,10 @@
 
 use crate::kind::{Axis, Kind};
 use crate::stats::distribution::{t_below, t_quantile};
+use crate::stats::dof;
 use crate::units::Mm;
 
-use super::Correction;
+use super::{Correction, PrintEffects};
 
 /// What a drawn size will print as.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,20 +123,54 @@ impl Correction {
             .kinds
             .get(&kind)
             .ok_or_else(|| CannotApply::KindNotMeasured { setup: self.setup.clone(), kind })?;
+        let beyond_mm = (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0);
+        let expected_mm = drawn_mm + self.deviation_mm(kind, axis, drawn_mm);
         let prints = f64::from(self.prints.max(1));
+        if let Some(effects) = &self.print_effects {
+            let (sd_mm, dof) = self.structured_spread(effects, kind, axis, drawn_mm);
+            return Ok(Prediction { expected_mm, sd_mm, dof, beyond_mm });
+        }
         let fitted = self.coefficient_variance_mm2(kind, axis, drawn_mm) + self.spread.feature.sd_mm.powi(2);
         let print = self.spread.print.sd_mm.powi(2) * (1.0 + 1.0 / prints);
         let caliper = self.spread.caliper_u_mm.powi(2);
-        let variance = fitted + print + caliper;
         // An allowance and the caliper are stated and not estimated: they add no doubt of their own.
-        let doubt = |part: f64, dof: f64| if part > 0.0 { part * part / dof } else { 0.0 };
-        let doubts = doubt(fitted, self.dof) + self.spread.print.dof.map_or(0.0, |dof| doubt(print, dof));
+        let stated = f64::INFINITY;
+        let parts = [(fitted, self.dof), (print, self.spread.print.dof.unwrap_or(stated)), (caliper, stated)];
         Ok(Prediction {
-            expected_mm: drawn_mm + self.deviation_mm(kind, axis, drawn_mm),
-            sd_mm: variance.sqrt(),
-            dof: if doubts > 0.0 { variance * variance / doubts } else { f64::INFINITY },
-            beyond_mm: (coverage.min_mm - drawn_mm).max(drawn_mm - coverage.max_mm).max(0.0),
+            expected_mm,
+            sd_mm: (fitted + print + caliper).sqrt(),
+            dof: dof::effective(parts),
+            beyond_mm,
         })
+    }
+
+    /// Spread and degrees of freedom of a new print's size under the structured model, mm.
+    ///
+    /// Each part's variance is an average over what the fit thinks possible, and doubtful: its degrees of
+    /// freedom tell the spread of its logarithm. The parts' doubts go together, since how prints differ
+    /// is judged by how features do: two parts share the lesser of their doubts. The t distribution is
+    /// the one whose variance's logarithm has the mean and spread of the sum's. The covariance of the
+    /// coefficients already holds what the m measured prints' own effects leave in their mean, about
+    /// 1/m of each part; that share is as doubtful as the part and goes with it.
+    fn structured_spread(&self, effects: &PrintEffects, kind: Kind, axis: Axis, drawn_mm: f64) -> (f64, f64) {
+        let prints = f64::from(self.prints.max(1));
+        let coefficients = self.coefficient_variance_mm2(kind, axis, drawn_mm);
+        let parts = effects.variances_mm2(kind, drawn_mm);
+        let print: f64 = parts.iter().map(|(variance, _)| variance).sum();
+        let shared = (print / prints).min(coefficients);
+        let share = if print > 0.0 { 1.0 + shared / print } else { 1.0 };
+        let rest = coefficients - shared + self.spread.feature.sd_mm.powi(2);
+        let variance = print * share + rest + self.spread.caliper_u_mm.powi(2);
+        let own_dof = self.spread.feature.dof.unwrap_or(f64::INFINITY);
+        let [a, b, c] = parts.map(|(part, dof)| (part * share, relative_variance(dof)));
+        let all = [a, b, c, (rest, relative_variance(own_dof))];
+        let doubts: f64 = all
+            .iter()
+            .flat_map(|(one, doubt)| all.iter().map(move |(other, least)| one * other * doubt.min(*least)))
+            .sum();
+        let log_variance = (doubts / (variance * variance)).ln_1p();
+        let t_variance = variance * (-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0);
+        (t_variance.sqrt(), if log_variance > 0.0 { 1.0 + 2.0 / log_variance } else { f64::INFINITY })
     }
 
     /// The size to draw, rounded to `step`, so that the print measures `target` on average.
@@ -180,6 +215,17 @@ impl Correction {
     }
 }
 
+/// Squared coefficient of variation of a variance that is known with so many degrees of freedom, taken as
+/// log-normal: its logarithm's variance, trigamma(dof / 2), is 2 / (dof - 1) to a per cent from 3 up.
+pub(super) fn relative_variance(dof: f64) -> f64 {
+    (2.0 / (dof - 1.0).max(0.2)).exp_m1()
+}
+
+/// The degrees of freedom that [`relative_variance`] comes from.
+pub(super) fn dof_of_relative_variance(relative: f64) -> f64 {
+    1.0 + 2.0 / relative.max(1e-9).ln_1p()
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeMap;
@@ -215,6 +261,7 @@ mod tests {
                 repeat: None,
                 caliper_u_mm: 0.003,
             },
+            print_effects: None,
             set_aside: Vec::new(),
             warnings: Vec::new(),
         }
@@ -251,6 +298,59 @@ mod tests {
         assert!((prediction.dof - variance * variance / doubts).abs() < 1e-9);
         let (low, high) = prediction.interval(0.95);
         assert!((prediction.chance_within(low, high) - 0.95).abs() < 1e-6);
+    }
+
+    /// The same printer as the structured model has it.
+    fn structured() -> Correction {
+        let mut correction = known();
+        correction.spread.feature = SpreadEstimate { sd_mm: 0.01, dof: Some(9.0) };
+        correction.print_effects = Some(PrintEffects {
+            swell_sd_mm: 0.01,
+            swell_dof: 4.0,
+            shrink_sd: 0.0002,
+            shrink_dof: 3.0,
+            height_sd_mm: 0.5,
+            height_dof: 3.0,
+        });
+        correction
+    }
+
+    #[test]
+    fn a_structured_prediction_adds_the_parts_that_its_kind_and_size_have() {
+        let mut correction = structured();
+        let prediction = correction.predict(Kind::Pin, Axis::Round, 50.0).unwrap();
+        // Twice the swell outside, the scale over 50 mm, no part of the heights'.
+        let variance = 0.02_f64.powi(2) + 0.01_f64.powi(2) + 0.01_f64.powi(2) + 0.003_f64.powi(2);
+        // 95 % of a well-behaved mixture lies within about twice its root mean square.
+        let (low, high) = prediction.interval(0.95);
+        assert!(((high - low) / 2.0 / variance.sqrt() - 2.0).abs() < 0.06, "{prediction:?}");
+        // What the two measured prints left in the mean counts in the covariance and not once more.
+        correction.covariance[3][3] = 0.02_f64.powi(2) / 2.0;
+        let wider = correction.predict(Kind::Pin, Axis::Round, 50.0).unwrap().interval(0.95);
+        let expected = ((variance + 0.0002) / variance).sqrt();
+        assert!(((wider.1 - wider.0) / (high - low) - expected).abs() < 0.02);
+    }
+
+    /// With nothing but the feature-to-feature spread left, and that known from a sample, the interval is
+    /// Student's: its root mean square over what is possible is sqrt(dof / (dof - 2)) times the sample's.
+    #[test]
+    fn a_structured_interval_of_one_part_is_students() {
+        for dof in [6.0_f64, 9.0, 20.0, 60.0] {
+            let mut correction = structured();
+            correction.print_effects = Some(PrintEffects {
+                swell_sd_mm: 0.0,
+                shrink_sd: 0.0,
+                height_sd_mm: 0.0,
+                ..correction.print_effects.unwrap()
+            });
+            correction.spread.caliper_u_mm = 0.0;
+            let known_from_a_sample = dof_of_relative_variance(2.0 / (dof - 4.0));
+            correction.spread.feature =
+                SpreadEstimate { sd_mm: 0.01 * (dof / (dof - 2.0)).sqrt(), dof: Some(known_from_a_sample) };
+            let (low, high) = correction.predict(Kind::Pin, Axis::Round, 8.0).unwrap().interval(0.95);
+            let expected = 2.0 * 0.01 * t_quantile(0.975, dof);
+            assert!(((high - low) / expected - 1.0).abs() < 0.03, "{dof}: {} {expected}", high - low);
+        }
     }
 
     #[test]

@@ -48,6 +48,12 @@ impl Term {
             Self::Scale => "scale".to_owned(),
             Self::ScaleOf(kind) => format!("scale {kind}"),
             Self::SmallBore => "small-bore".to_owned(),
+            Self::Swell => "swell".to_owned(),
+            Self::ScaleInPlane => "scale-in-plane".to_owned(),
+            Self::ScaleZ => "scale-z".to_owned(),
+            Self::XyDifference => "xy-difference".to_owned(),
+            Self::Skew => "skew".to_owned(),
+            Self::Sag => "sag".to_owned(),
         }
     }
 
@@ -56,7 +62,18 @@ impl Term {
         let kind = |word: &str| word.parse::<Kind>().ok();
         match name.split_once(' ') {
             None if name == "scale" => Some(Self::Scale),
-            None if name == "small-bore" => Some(Self::SmallBore),
+            None => {
+                let plain = [
+                    Self::SmallBore,
+                    Self::Swell,
+                    Self::ScaleInPlane,
+                    Self::ScaleZ,
+                    Self::XyDifference,
+                    Self::Skew,
+                    Self::Sag,
+                ];
+                plain.into_iter().find(|term| term.name() == name)
+            }
             Some(("offset", word)) => kind(word).map(Self::Offset),
             Some(("scale", word)) => kind(word).map(Self::ScaleOf),
             _ => None,
@@ -68,6 +85,11 @@ impl Correction {
     /// Reads a correction file.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         Self::from_toml(&files::read_text(path)?, path)
+    }
+
+    /// How it was estimated.
+    pub fn method(&self) -> Method {
+        if self.print_effects.is_some() { Method::Structured } else { Method::LeastSquares }
     }
 
     /// Reads the text of a correction file; `path` is for the problems.
@@ -89,7 +111,7 @@ impl Correction {
         if let Some(date) = &self.date {
             writeln!(out, "date = {}", quoted(date))?;
         }
-        writeln!(out, "method = {}", quoted(Method::LeastSquares.name()))?;
+        writeln!(out, "method = {}", quoted(self.method().name()))?;
         writeln!(out, "model = {}", quoted(self.form.name()))?;
         writeln!(out, "program_version = {}", quoted(&self.program_version))?;
         writeln!(out, "prints = {}\ndof = {:?}", self.prints, self.dof)?;
@@ -105,6 +127,7 @@ impl Correction {
         writeln!(out, "sha256 = {}", quoted(&self.readings_sha256))?;
         self.write_kinds(out)?;
         self.write_spread(out)?;
+        self.write_print_effects(out)?;
         for other in &self.runners_up {
             let (form, above) = (quoted(other.form.name()), other.aicc_above_best);
             writeln!(out, "\n[[runners_up]]\nmodel = {form}\naicc_above_best = {above:?}")?;
@@ -165,6 +188,18 @@ impl Correction {
             writeln!(out, "features = {}\nreadings = {}", coverage.features, coverage.readings)?;
         }
         Ok(())
+    }
+
+    fn write_print_effects(&self, out: &mut String) -> std::fmt::Result {
+        let Some(effects) = &self.print_effects else { return Ok(()) };
+        writeln!(
+            out,
+            "\n# how prints differ, part by part; standard deviations\n[print_effects]\nswell_sd_mm = {:?}",
+            effects.swell_sd_mm
+        )?;
+        writeln!(out, "swell_dof = {:?}\nshrink_sd = {:?}", effects.swell_dof, effects.shrink_sd)?;
+        writeln!(out, "shrink_dof = {:?}\nheight_sd_mm = {:?}", effects.shrink_dof, effects.height_sd_mm)?;
+        writeln!(out, "height_dof = {:?}", effects.height_dof)
     }
 
     fn write_spread(&self, out: &mut String) -> std::fmt::Result {

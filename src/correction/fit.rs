@@ -17,7 +17,7 @@ use super::fitted::{Fit, FittedPoint};
 use super::observations::{Observation, observations};
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::suspects::{self, LARGEST_SHARE, Suspects};
-use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape};
+use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
 
 /// How the coefficients are estimated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -25,11 +25,13 @@ pub enum Method {
     /// Ordinary least squares of the features' means.
     #[default]
     LeastSquares,
+    /// Shared swell and scale, own offsets held by priors, print effects: [`super::structured`].
+    Structured,
 }
 
 /// A word that names no method.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is no method; expected least-squares")]
+#[error("`{text}` is no method; expected structured or least-squares")]
 pub struct UnknownMethod {
     /// The offending text.
     pub text: String,
@@ -40,6 +42,7 @@ impl Method {
     pub fn name(self) -> &'static str {
         match self {
             Self::LeastSquares => "least-squares",
+            Self::Structured => "structured",
         }
     }
 }
@@ -48,7 +51,8 @@ impl std::str::FromStr for Method {
     type Err = UnknownMethod;
 
     fn from_str(text: &str) -> Result<Self, UnknownMethod> {
-        let found = [Self::LeastSquares].into_iter().find(|method| method.name() == text.trim());
+        let found =
+            [Self::Structured, Self::LeastSquares].into_iter().find(|method| method.name() == text.trim());
         found.ok_or_else(|| UnknownMethod { text: text.trim().to_owned() })
     }
 }
@@ -110,6 +114,9 @@ pub enum FitError {
         /// Coefficients wanted.
         coefficients: usize,
     },
+    /// The structured model cannot be fitted.
+    #[error(transparent)]
+    Structured(#[from] structured::CannotFit),
     /// The coefficients cannot be told apart.
     #[error("`{form}` cannot be fitted: {reason}")]
     NoSolution {
@@ -124,7 +131,12 @@ impl FitError {
     /// What the person can do about it.
     pub fn help(&self) -> String {
         match self {
-            Self::NothingMeasured => "fill in the readings of at least two features of one kind".to_owned(),
+            Self::NothingMeasured | Self::Structured(structured::CannotFit::NoReadings { .. }) => {
+                "fill in the readings of at least two features of one kind".to_owned()
+            }
+            Self::Structured(structured::CannotFit::ImpossibleSize { .. }) => {
+                "correct the reading, or leave it blank".to_owned()
+            }
             Self::OneSize { .. } => {
                 "print and measure a second size, several times larger, or leave --model out".to_owned()
             }
@@ -154,7 +166,16 @@ fn s(count: u64) -> &'static str {
 
 /// Fits the correction of one setup.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
-    let Method::LeastSquares = options.method;
+    if options.method == Method::Structured {
+        let told = structured::Options { keep_all: options.keep_all, ..structured::Options::default() };
+        let mut fit = structured::fit(setup, conditions, &told)?;
+        fit.correction.date = options.date.clone().or(fit.correction.date);
+        fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
+        if !options.points {
+            fit.points = Vec::new();
+        }
+        return Ok(fit);
+    }
     // The standard deviation of rounding to the caliper's step: nothing closer is told apart.
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
     let mut seen = observations(setup);
@@ -196,6 +217,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         prints,
         kinds: coverage(&seen, &estimate),
         spread,
+        print_effects: None,
         set_aside: found.set_aside,
         warnings,
     };

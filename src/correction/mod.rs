@@ -18,6 +18,7 @@ mod observations;
 mod read_file;
 mod shape;
 pub mod spread;
+pub mod structured;
 pub mod summary;
 mod suspects;
 mod toml_keys;
@@ -37,11 +38,24 @@ pub enum Term {
     ScaleOf(Kind),
     /// Small-bore term, mm^2: a bore drawn `x` differs by the coefficient over `x`.
     SmallBore,
+    /// Swell of every wall, mm per side: +2 of it outside, -2 inside.
+    Swell,
+    /// Scale error shared by all kinds but heights: scale - 1.
+    ScaleInPlane,
+    /// Scale error of heights: scale - 1.
+    ScaleZ,
+    /// Scale along x less scale along y; what has no direction lies between the two.
+    XyDifference,
+    /// How far the angle between x and y is open beyond 90 degrees, rad: one diagonal is longer by half
+    /// of it, the other shorter.
+    Skew,
+    /// What a horizontal bore differs in across z from across the layer plane, mm: its roof sags.
+    Sag,
 }
 
 impl Term {
     /// What a coefficient of 1 adds to the deviation of a feature drawn `drawn_mm`.
-    pub fn value(self, kind: Kind, _axis: Axis, drawn_mm: f64) -> f64 {
+    pub fn value(self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
         match self {
             Self::Offset(of) => f64::from(of == kind),
             Self::Scale => drawn_mm,
@@ -59,17 +73,33 @@ impl Term {
                     0.0
                 }
             }
+            Self::Swell => kind.swell_sign(),
+            Self::ScaleInPlane => drawn_mm * f64::from(kind != Kind::Height),
+            Self::ScaleZ => drawn_mm * f64::from(kind == Kind::Height),
+            Self::XyDifference => between(axis, Axis::X, Axis::Y) * drawn_mm,
+            Self::Skew => between(axis, Axis::D45, Axis::D135) * drawn_mm,
+            Self::Sag => f64::from(kind == Kind::HorizontalBore && axis == Axis::Z),
         }
     }
 
     /// Its derivative by the drawn size.
     pub fn slope(self, kind: Kind, axis: Axis, drawn_mm: f64) -> f64 {
         match self {
-            Self::Offset(_) => 0.0,
-            Self::Scale | Self::ScaleOf(_) => self.value(kind, axis, 1.0),
+            Self::Offset(_) | Self::Swell | Self::Sag => 0.0,
+            Self::Scale
+            | Self::ScaleOf(_)
+            | Self::ScaleInPlane
+            | Self::ScaleZ
+            | Self::XyDifference
+            | Self::Skew => self.value(kind, axis, 1.0),
             Self::SmallBore => -self.value(kind, axis, drawn_mm) / drawn_mm,
         }
     }
+}
+
+/// Half of a difference between two directions: +1/2 along one, -1/2 along the other.
+fn between(axis: Axis, plus: Axis, minus: Axis) -> f64 {
+    0.5 * (f64::from(axis == plus) - f64::from(axis == minus))
 }
 
 /// How scales are shared between kinds.
@@ -117,7 +147,7 @@ pub struct SpreadEstimate {
 /// How a new print departs from the fitted line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spread {
-    /// Print to print (P).
+    /// Print to print (P): of a size that swells, where [`Correction::print_effects`] tells the parts.
     pub print: SpreadEstimate,
     /// Feature to feature within a print (F).
     pub feature: SpreadEstimate,
@@ -125,6 +155,38 @@ pub struct Spread {
     pub repeat: Option<SpreadEstimate>,
     /// Standard uncertainty of the caliper itself (C), which does not average away, mm.
     pub caliper_u_mm: f64,
+}
+
+/// How one print departs from the mean of all, part by part; each with its degrees of freedom.
+///
+/// A print that swells more does so on every wall: outside sizes grow, inside sizes close. It is not one
+/// shift of all features.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PrintEffects {
+    /// Standard deviation of the swell, mm per side: root mean square over what the fit thinks possible.
+    pub swell_sd_mm: f64,
+    /// Degrees of freedom of the swell's standard deviation.
+    pub swell_dof: f64,
+    /// Standard deviation of the scale in the layer plane, a ratio.
+    pub shrink_sd: f64,
+    /// Degrees of freedom of the scale's standard deviation.
+    pub shrink_dof: f64,
+    /// Standard deviation of all heights together, mm.
+    pub height_sd_mm: f64,
+    /// Degrees of freedom of the heights' standard deviation.
+    pub height_dof: f64,
+}
+
+impl PrintEffects {
+    /// What the print adds to the variance of one size, mm^2, each part with its degrees of freedom.
+    pub fn variances_mm2(&self, kind: Kind, drawn_mm: f64) -> [(f64, f64); 3] {
+        let in_plane = f64::from(kind != Kind::Height);
+        [
+            ((kind.swell_sign() * self.swell_sd_mm).powi(2), self.swell_dof),
+            ((in_plane * drawn_mm * self.shrink_sd).powi(2), self.shrink_dof),
+            (((1.0 - in_plane) * self.height_sd_mm).powi(2), self.height_dof),
+        ]
+    }
 }
 
 /// A reading that the fit did not use.
@@ -178,6 +240,9 @@ pub struct Correction {
     pub kinds: BTreeMap<Kind, Coverage>,
     /// How a new print departs from the fitted line.
     pub spread: Spread,
+    /// How prints differ, part by part, when the structured model was fitted; its covariance then holds
+    /// what the measured prints' own swell and shrink add. `None`: least squares.
+    pub print_effects: Option<PrintEffects>,
     /// What was set aside.
     pub set_aside: Vec<SetAside>,
     /// What a reader must know: what the data cannot tell, in plain words.

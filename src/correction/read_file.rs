@@ -12,7 +12,7 @@ use crate::problem::Problem;
 use super::file::FORMAT;
 use super::fit::Method;
 use super::toml_keys::{Keys, Source};
-use super::{Correction, Coverage, Form, RunnerUp, SetAside, Spread, SpreadEstimate, Term};
+use super::{Correction, Coverage, Form, PrintEffects, RunnerUp, SetAside, Spread, SpreadEstimate, Term};
 
 /// Reads it whole: all problems at once, except where one hides the rest.
 pub(super) fn correction(text: &str, path: &Path) -> Result<Correction, Vec<Problem>> {
@@ -82,10 +82,18 @@ fn read(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Correction> {
     let sha256 = readings.as_ref().and_then(|keys| keys.text(source, "sha256"));
     let kinds = keys.table(source, "kinds").and_then(|table| kinds(source, &table));
     let spread = keys.table(source, "spread").and_then(|table| spread(source, &table));
+    let effects = match keys.has("print_effects") {
+        true => keys.table(source, "print_effects").and_then(|table| print_effects(source, &table)).map(Some),
+        false => Some(None),
+    };
     let estimate = keys.table(source, "estimate").and_then(|table| estimate(source, &table));
     let runners_up = runners_up(source, keys);
     let set_aside = set_aside(source, keys);
-    method?;
+    let (method, print_effects) = (method?, effects?);
+    if (method == Method::Structured) != print_effects.is_some() {
+        let message = format!("`{}` does not go with the table print_effects", method.name());
+        source.problem(keys.place("method"), "method", message);
+    }
     let (terms, coefficients, covariance) = estimate?;
     Some(Correction {
         setup: setup?,
@@ -102,6 +110,7 @@ fn read(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Correction> {
         prints: prints?,
         kinds: kinds?,
         spread: spread?,
+        print_effects,
         set_aside: set_aside?,
         warnings: warnings?,
     })
@@ -177,6 +186,20 @@ fn spread(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Spread> {
         None => None,
     };
     Some(Spread { print: print?, feature: feature?, repeat, caliper_u_mm: caliper_u_mm? })
+}
+
+fn print_effects(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<PrintEffects> {
+    let mut part = |sd: &str, dof: &str| {
+        let sd = keys.number_from(source, sd, 0.0);
+        let dof = keys.number_from(source, dof, 1.0);
+        Some((sd?, dof?))
+    };
+    let swell = part("swell_sd_mm", "swell_dof");
+    let shrink = part("shrink_sd", "shrink_dof");
+    let height = part("height_sd_mm", "height_dof");
+    let ((swell_sd_mm, swell_dof), (shrink_sd, shrink_dof), (height_sd_mm, height_dof)) =
+        (swell?, shrink?, height?);
+    Some(PrintEffects { swell_sd_mm, swell_dof, shrink_sd, shrink_dof, height_sd_mm, height_dof })
 }
 
 type Estimate = (Vec<Term>, Vec<f64>, Vec<Vec<f64>>);

@@ -142,6 +142,7 @@ pub fn fit(shape: &Shape) -> Fit {
             repeat: Some(SpreadEstimate { sd_mm: 0.012, dof: Some(2.0 * points.len() as f64) }),
             caliper_u_mm: 0.0115,
         },
+        print_effects: None,
         set_aside,
         warnings: vec!["spans were measured along x only, so y is taken to shrink alike".to_owned()],
     };

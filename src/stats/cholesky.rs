@@ -9,7 +9,8 @@
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
-    let mut determinant_ln = 0.0;
+    // Logarithms are dear: of products of pivots, taken before they leave the range of a double.
+    let (mut determinant_ln, mut product) = (0.0, 1.0_f64);
     for j in 0..size {
         let (above, rest) = a.split_at_mut(j * size);
         let pivot_row = &mut rest[..size];
@@ -26,9 +27,13 @@ pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
             return None;
         }
         pivot_row[j] = pivot.sqrt();
-        determinant_ln += pivot.ln();
+        product *= pivot;
+        if !(1e-100..1e100).contains(&product) {
+            determinant_ln += product.ln();
+            product = 1.0;
+        }
     }
-    Some(determinant_ln)
+    Some(determinant_ln + product.ln())
 }
 
 /// Replaces `x` by `L^-1 x`.
@@ -50,18 +55,39 @@ pub fn solve_upper(l: &[f64], size: usize, x: &mut [f64]) {
 
 /// `A^-1` from `L`, whole.
 pub fn inverse(l: &[f64], size: usize) -> Vec<f64> {
-    let mut inverse = vec![0.0; size * size];
-    let mut column = vec![0.0; size];
+    let mut inverse = Vec::new();
+    inverse_into(l, size, &mut inverse);
+    inverse
+}
+
+/// `A^-1` from `L`, whole, into a buffer.
+///
+/// The inverse of `L` goes, transposed, into the upper triangle, its reciprocal diagonal where it belongs;
+/// the product of the two triangles then overwrites it from the top.
+pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
+    inverse.clear();
+    inverse.resize(size * size, 0.0);
     for j in 0..size {
-        column.fill(0.0);
-        column[j] = 1.0;
-        solve_lower(l, size, &mut column);
-        solve_upper(l, size, &mut column);
-        for (i, value) in column.iter().enumerate() {
-            inverse[i * size + j] = *value;
+        let column = &mut inverse[j * size..(j + 1) * size];
+        column[j] = 1.0 / l[j * size + j];
+        for i in j + 1..size {
+            let row = &l[i * size + j..i * size + i];
+            let dot: f64 = row.iter().zip(&column[j..i]).map(|(a, b)| a * b).sum();
+            column[i] = -dot / l[i * size + i];
         }
     }
-    inverse
+    for i in 0..size {
+        for j in i..size {
+            let (own, other) =
+                (&inverse[i * size + j..(i + 1) * size], &inverse[j * size + j..(j + 1) * size]);
+            inverse[i * size + j] = own.iter().zip(other).map(|(a, b)| a * b).sum();
+        }
+    }
+    for i in 0..size {
+        for j in 0..i {
+            inverse[i * size + j] = inverse[j * size + i];
+        }
+    }
 }
 
 #[cfg(test)]

@@ -302,4 +302,9 @@ impl Solution {
     pub fn covariance(&self) -> Vec<f64> {
         cholesky::inverse(&self.l, self.mean.len())
     }
+
+    /// The same, into a buffer.
+    pub fn covariance_into(&self, buffer: &mut Vec<f64>) {
+        cholesky::inverse_into(&self.l, self.mean.len(), buffer);
+    }
 }

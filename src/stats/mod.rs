@@ -2,6 +2,7 @@
 
 pub mod cholesky;
 pub mod distribution;
+pub mod dof;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod mixed;

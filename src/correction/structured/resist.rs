@@ -1,0 +1,302 @@
+//! Which observations the structured model disowns, and what the others say without being pulled.
+//!
+//! A reweighted fit of the whole model, print effects included, at provisional spreads: first by absolute
+//! deviations, which a few gross errors cannot drag far since every size is one that we drew, then by
+//! Tukey's bisquare. What comes out is one pull per observation; fitted value plus pull, made consistent
+//! for normal errors, is a pseudo-observation. The ordinary fit of pseudo-observations has the bisquare's
+//! coefficients and, unlike its weighted residuals, the right spread.
+//!
+//! Source: Huber and Ronchetti, Robust Statistics, 2nd ed. 2009, 7.8 (pseudo-observations).
+
+use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::robust::{Bisquare, spread};
+
+use super::average::{Observation, choices};
+use super::design::Part;
+use super::priors::{self, LogNormal, Prior};
+
+/// Below this weight an observation is set aside: 4.4 spreads from the fit.
+const SET_ASIDE_BELOW: f64 = 0.01;
+
+/// One observation after the fit.
+#[derive(Clone, Copy, Debug)]
+pub struct Judged {
+    /// Observed less fitted, the print's own effects included in the fit, mm.
+    pub residual_mm: f64,
+    /// The same in units of its expected spread.
+    pub z: f64,
+    /// Its weight.
+    pub weight: f64,
+    /// How strongly it pulls its own fitted value.
+    pub leverage: f64,
+    /// What stands in for it in the averaged fit; `None` when it is set aside.
+    pub pseudo_mm: Option<f64>,
+}
+
+/// The observations of one part as the robust fit sees them.
+pub struct Resisted<'a> {
+    part: &'a Part,
+    prints: usize,
+    observations: Vec<Observation>,
+    prior_scale: f64,
+    prior_means: Vec<f64>,
+    /// Print to print over feature to feature.
+    print_ratio: LogNormal,
+    weights: Vec<f64>,
+    /// Residual, and its variance over that of the observation, row by row.
+    residuals: Vec<(f64, f64)>,
+    leverages: Vec<f64>,
+}
+
+impl<'a> Resisted<'a> {
+    /// Before any weighing.
+    pub fn new(
+        part: &'a Part,
+        prints: usize,
+        observations: Vec<Observation>,
+        print_ratio: LogNormal,
+        prior_scale: f64,
+    ) -> Self {
+        let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
+            Prior::Fixed { mean, .. } => mean,
+            Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
+        });
+        let rows = observations.len();
+        Self {
+            part,
+            prints,
+            observations,
+            prior_scale,
+            prior_means: prior_means.collect(),
+            print_ratio,
+            weights: vec![1.0; rows],
+            residuals: vec![(0.0, 1.0); rows],
+            leverages: vec![0.0; rows],
+        }
+    }
+
+    fn variance(&self, row: usize, feature_sd: f64) -> f64 {
+        feature_sd * feature_sd + self.observations[row].reading_variance_mm2
+    }
+
+    /// What reading adds to the variance of a mean, on average, mm^2.
+    fn reading_variance_mm2(&self) -> f64 {
+        let all = self.observations.iter().map(|observation| observation.reading_variance_mm2);
+        all.sum::<f64>() / f64::from(u32::try_from(self.observations.len().max(1)).unwrap_or(u32::MAX))
+    }
+
+    /// Fits with the present weights; the largest change of a residual, mm.
+    fn fit(&mut self, feature_sd: f64) -> f64 {
+        let (q, r) = (self.part.terms.len(), self.part.effects);
+        let mut products = Products::new(q, r, self.prints);
+        let deviation = |row: usize, this: &Self| {
+            let expected: f64 = this.part.x(row).iter().zip(&this.prior_means).map(|(x, m)| x * m).sum();
+            this.observations[row].deviation_mm - expected
+        };
+        for row in 0..self.observations.len() {
+            let weight = self.weights[row].max(1e-9) / self.variance(row, feature_sd);
+            let y = deviation(row, self);
+            let (x, z, group) = (self.part.x(row), self.part.z(row), self.part.print[row]);
+            products.add(Row { x, z, group, y }, weight);
+        }
+        let spread_mm = feature_sd.hypot(self.reading_variance_mm2().sqrt());
+        let swell = self.print_ratio.median * feature_sd;
+        let sds =
+            if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
+        let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
+        products.reduce(&sds, &mut reduced);
+        // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
+        let choices = choices(self.part, spread_mm, self.prior_scale);
+        reduced.solve(&choices[choices.len() / 2].precisions, &mut solution);
+        let covariance = solution.covariance();
+        let effects = products.effects(&sds, &solution.mean);
+        let mut largest: f64 = 0.0;
+        let mut seen = vec![0.0; q];
+        for row in 0..self.observations.len() {
+            let (x, z) = (self.part.x(row), self.part.z(row));
+            let effect = &effects[self.part.print[row]];
+            let fixed: f64 = x.iter().zip(&solution.mean).map(|(x, b)| x * b).sum();
+            let random: f64 = z.iter().zip(&effect.mean).map(|(z, u)| z * u).sum();
+            // Variance of the fitted value: the coefficients' as seen through the effects they pull
+            // along, and the effects' own.
+            let mut own = 0.0;
+            for i in 0..r {
+                for j in 0..r {
+                    own += z[i] * effect.covariance[i * r + j] * z[j];
+                }
+            }
+            for (c, seen) in seen.iter_mut().enumerate() {
+                *seen = x[c] - (0..r).map(|i| z[i] * effect.pull[i * q + c]).sum::<f64>();
+            }
+            for i in 0..q {
+                for j in 0..q {
+                    own += seen[i] * covariance[i * q + j] * seen[j];
+                }
+            }
+            let variance = self.variance(row, feature_sd);
+            let weight = self.weights[row].max(1e-9);
+            let leverage = (own / variance).min(0.98 / weight);
+            // Variance of the fit without this row, and of the residual with its weight back in.
+            let without = leverage / (1.0 - weight * leverage);
+            let relative = (1.0 + without) / (1.0 + weight * without).powi(2);
+            let residual = deviation(row, self) - fixed - random;
+            largest = largest.max((residual - self.residuals[row].0).abs());
+            self.residuals[row] = (residual, relative);
+            self.leverages[row] = weight * leverage;
+        }
+        largest
+    }
+
+    fn z(&self, row: usize, feature_sd: f64) -> f64 {
+        let (residual, relative) = self.residuals[row];
+        residual / (relative * self.variance(row, feature_sd)).sqrt()
+    }
+}
+
+/// The provisional spread.
+#[derive(Clone, Copy)]
+struct Scale {
+    feature_sd: f64,
+    dof: f64,
+}
+
+impl Scale {
+    /// The weight of a residual of `z` spreads, given how few residuals the spread rests on: by the
+    /// normal deviate that is as rare as `z` is for Student's t.
+    ///
+    /// Source: Wallace, Annals of Mathematical Statistics 30 (1959) 1124.
+    fn weight(self, z: f64) -> f64 {
+        let dof = self.dof;
+        if dof > 1e6 {
+            return Bisquare::weight(z);
+        }
+        Bisquare::weight((8.0 * dof + 1.0) / (8.0 * dof + 3.0) * (dof * (z * z / dof).ln_1p()).sqrt())
+    }
+
+    /// What the squared pulls of standard normal residuals average to under these weights;
+    /// [`Bisquare::SQUARE`] where the spread is well known.
+    fn consistency(self) -> f64 {
+        // Midpoint rule: 0.1 is far finer than either function.
+        let step = 0.1;
+        let points = (0..60).map(|i| (f64::from(i) + 0.5) * step);
+        let density = |z: f64| (2.0 / std::f64::consts::PI).sqrt() * (-0.5 * z * z).exp();
+        points.map(|z| step * density(z) * (z * self.weight(z)).powi(2)).sum()
+    }
+}
+
+/// Judges every observation; `keep_all` gives all of them full weight. The provisional feature-to-feature
+/// spread, mm, comes with it.
+pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f64) {
+    let mut scale = Scale { feature_sd: priors::SPREAD_MM.median, dof: f64::INFINITY };
+    let fit = |parts: &mut [Resisted<'_>], scale: Scale| {
+        for part in parts.iter_mut() {
+            part.fit(scale.feature_sd);
+        }
+    };
+    if keep_all {
+        for _ in 0..6 {
+            fit(parts, scale);
+            scale = rescaled(parts, scale, |_| 1.0, 1.0);
+        }
+    } else {
+        for _ in 0..12 {
+            fit(parts, scale);
+            scale = middle_spread(parts, scale);
+            for part in parts.iter_mut() {
+                for row in 0..part.weights.len() {
+                    // Absolute deviations, rounded off where residuals are within the spread anyway.
+                    part.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
+                }
+            }
+        }
+        for _ in 0..6 {
+            for part in parts.iter_mut() {
+                for _ in 0..40 {
+                    for row in 0..part.weights.len() {
+                        part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
+                    }
+                    // Until the coefficients stand still: a thousandth of what a caliper shows.
+                    if part.fit(scale.feature_sd) < 1e-5 {
+                        break;
+                    }
+                }
+            }
+            let before = scale.feature_sd;
+            scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
+            if (scale.feature_sd / before).ln().abs() < 0.01 {
+                break;
+            }
+        }
+    }
+    let consistency = scale.consistency();
+    let judged = parts.iter().map(|part| {
+        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, consistency, keep_all));
+        rows.collect()
+    });
+    (judged.collect(), scale.feature_sd)
+}
+
+impl Resisted<'_> {
+    fn judged(&self, row: usize, scale: Scale, consistency: f64, keep_all: bool) -> Judged {
+        let z = self.z(row, scale.feature_sd);
+        let (residual_mm, _) = self.residuals[row];
+        let observed = self.observations[row].deviation_mm;
+        let weight = if keep_all { 1.0 } else { scale.weight(z) };
+        let pseudo_mm = if keep_all {
+            Some(observed)
+        } else {
+            let pull = weight * residual_mm / consistency.sqrt();
+            (weight >= SET_ASIDE_BELOW).then_some(observed - residual_mm + pull)
+        };
+        Judged { residual_mm, z, weight, leverage: self.leverages[row], pseudo_mm }
+    }
+}
+
+/// The spread from the middle of the residuals, held towards the prior as far as there are few of them.
+fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
+    let all = parts.iter().flat_map(|part| (0..part.weights.len()).map(|row| part.z(row, scale.feature_sd)));
+    let all: Vec<f64> = all.collect();
+    let relative = spread(&all).unwrap_or(1.0).max(0.02);
+    // A median says as much of a spread as 0.37 of the observations would: Huber and Ronchetti, 1.2.
+    held(parts, scale, relative, 0.37)
+}
+
+/// The spread from the pulls of those that are not set aside.
+fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64, consistency: f64) -> Scale {
+    let (mut squares, mut count) = (0.0, 0.0);
+    for part in parts {
+        for row in 0..part.weights.len() {
+            let z = part.z(row, scale.feature_sd);
+            let weight = weight(z);
+            if weight >= SET_ASIDE_BELOW {
+                squares += (weight * z).powi(2);
+                count += 1.0;
+            }
+        }
+    }
+    let relative = (squares / f64::max(count, 1.0) / consistency).sqrt().max(0.02);
+    held(parts, scale, relative, 0.9)
+}
+
+/// The spread at which residuals `relative` times as wide as expected are expected.
+fn held(parts: &[Resisted<'_>], scale: Scale, relative: f64, information: f64) -> Scale {
+    let mut dof = 0.0;
+    let (mut reading, mut count) = (0.0, 0.0);
+    for part in parts {
+        for (row, observation) in part.observations.iter().enumerate() {
+            dof += (1.0 - part.leverages[row]).max(0.0);
+            reading += observation.reading_variance_mm2;
+            count += 1.0;
+        }
+    }
+    let reading = reading / f64::max(count, 1.0);
+    let total = (scale.feature_sd.powi(2) + reading) * relative * relative;
+    let expected = priors::SPREAD_MM.median.powi(2);
+    // Of the logarithm of a variance: 2/dof from the residuals, that of the prior otherwise.
+    let own = dof * information / 2.0;
+    let prior = (2.0 * priors::SPREAD_MM.ln_sd).powi(-2);
+    let variance = ((own * total.ln() + prior * expected.ln()) / (own + prior)).exp();
+    // Never below a tenth of the readings' own: a spread of nothing would disown everything.
+    let feature_sd = (variance - reading).max(0.01 * variance).max(0.0005_f64.powi(2)).sqrt();
+    Scale { feature_sd, dof: 2.0 * (own + prior) }
+}

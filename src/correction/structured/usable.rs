@@ -1,0 +1,58 @@
+//! The features that the model is about, without readings that a slip of the pen explains.
+//!
+//! What is measured at the bed tells of the first layer and not of the sizes above it. A reading that
+//! lies nowhere near its nominal size and comes back when a decimal point, a unit or two digits are put
+//! right ([`crate::readings::slips`]) is a slip whatever the others say.
+
+use crate::correction::SetAside;
+use crate::correction::first_layer::is_at_the_bed;
+use crate::readings::{FeatureReadings, Reading, slips};
+
+/// The features to fit, and the readings that were set aside as slips. With `keep_all` none is.
+pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadings>, Vec<SetAside>) {
+    let mut set_aside = Vec::new();
+    let above_the_bed =
+        features.iter().filter(|feature| feature.repeats.count > 0 && !is_at_the_bed(&feature.feature));
+    let used = above_the_bed.filter_map(|feature| {
+        let mut left = feature.clone();
+        if keep_all {
+            return Some(left);
+        }
+        let slip = |reading_mm: f64| slips::likely(reading_mm, feature.nominal_mm);
+        for reading in [feature.repeats.lowest, feature.repeats.highest] {
+            if let Some(found) = slip(reading.mm)
+                && !set_aside
+                    .iter()
+                    .any(|known: &SetAside| known.line == reading.line && known.reading_mm == reading.mm)
+            {
+                let reason = format!("{} {found}", reading.mm);
+                set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
+                take_out(&mut left, reading);
+            }
+        }
+        // What neither end shows, the mean of the rest may.
+        (left.repeats.count > 0 && slip(left.repeats.mean_mm).is_none()).then_some(left)
+    });
+    let used = used.collect();
+    (used, set_aside)
+}
+
+/// Takes one of the extremes out; the one inside it is not known, and the other extreme stands for it.
+fn take_out(feature: &mut FeatureReadings, reading: Reading) {
+    let repeats = &mut feature.repeats;
+    let count = f64::from(repeats.count);
+    repeats.count -= 1;
+    if repeats.count == 0 {
+        return;
+    }
+    let away = reading.mm - repeats.mean_mm;
+    repeats.mean_mm -= away / (count - 1.0);
+    let left = repeats.sum_of_squares_mm2 - away * away * count / (count - 1.0);
+    // Of a single reading, and below what rounding leaves of the squares of a slip, there is no spread.
+    repeats.sum_of_squares_mm2 = if repeats.count == 1 { 0.0 } else { left.max(0.0) };
+    if repeats.lowest == reading {
+        repeats.lowest = repeats.highest;
+    } else {
+        repeats.highest = repeats.lowest;
+    }
+}

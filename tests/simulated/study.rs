@@ -1,0 +1,213 @@
+//! Many printers through the fit: how near a corrected size comes, and how often the interval holds.
+//!
+//! Everything is averaged over new prints exactly: given a printer, the size of a feature on a new print is
+//! normal about its mean, so the chance that an interval holds it has a closed form and only the printers
+//! and their coupons are drawn.
+
+use shrinkrule::correction::Correction;
+use shrinkrule::correction::structured::{self, Options};
+use shrinkrule::readings::{Conditions, FeatureReadings, Reading, Repeats, SetupReadings};
+use shrinkrule::stats::distribution::{t_below, t_quantile};
+use shrinkrule::units::Mm;
+
+use crate::design::Feature;
+use crate::printer::{Gross, Population, Printer};
+use crate::random::Random;
+
+#[derive(Clone, Debug)]
+pub struct Plan {
+    pub population: Population,
+    pub design: Vec<Feature>,
+    pub prints: u32,
+    pub readings: u32,
+    pub gross: Option<f64>,
+    pub options: Options,
+    pub targets: (Vec<Feature>, Vec<Feature>),
+}
+
+#[derive(Clone, Debug, Default)]
+pub struct Outcome {
+    /// Root mean square of mean printed size less target, µm, sizes within the coupons' range.
+    pub rms_um: f64,
+    pub far_rms_um: f64,
+    /// Share of new prints' true sizes within the 95 % interval.
+    pub cover: f64,
+    pub far_cover: f64,
+    /// The tenth of printers with the poorest cover begins here.
+    pub worst_tenth: f64,
+    pub half_um: f64,
+    /// Share of new readings on new prints within the interval with the spread of reading added.
+    pub cover_reading: f64,
+    pub far_cover_reading: f64,
+    pub set_aside_share: f64,
+    pub micros_a_fit: f64,
+    /// Per kind in `Kind::ALL` order: cover.
+    pub cover_of: [f64; 7],
+}
+
+pub fn readings(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupReadings {
+    let mut line = 1;
+    let mut features = Vec::new();
+    for copy in 1..=plan.prints {
+        let print = printer.print(random);
+        for feature in &plan.design {
+            let size = printer.feature(&print, feature.kind, feature.axis, feature.size, random);
+            let read: Vec<Reading> = (0..plan.readings)
+                .map(|_| {
+                    line += 1;
+                    Reading { mm: printer.reading(feature.kind, size, random), line }
+                })
+                .collect();
+            features.push(FeatureReadings {
+                coupon: String::new(),
+                feature: format!("{}-{}-{}", feature.kind, feature.axis, feature.size),
+                kind: feature.kind,
+                axis: feature.axis,
+                nominal_mm: feature.size,
+                copy,
+                repeats: summarised(&read),
+            });
+        }
+    }
+    SetupReadings { setup: "simulated".to_owned(), features }
+}
+
+pub fn summarised(read: &[Reading]) -> Repeats {
+    let count = read.len() as f64;
+    let mean = read.iter().map(|reading| reading.mm).sum::<f64>() / count;
+    let by_size = |a: &&Reading, b: &&Reading| a.mm.total_cmp(&b.mm);
+    Repeats {
+        count: read.len() as u32,
+        mean_mm: mean,
+        sum_of_squares_mm2: read.iter().map(|reading| (reading.mm - mean).powi(2)).sum(),
+        lowest: *read.iter().min_by(by_size).unwrap(),
+        highest: *read.iter().max_by(by_size).unwrap(),
+    }
+}
+
+struct OfPrinter {
+    square: f64,
+    cover: f64,
+    half: f64,
+    cover_reading: f64,
+    cover_of: [(f64, f64); 7],
+}
+
+fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPrinter {
+    let mut sums =
+        OfPrinter { square: 0.0, cover: 0.0, half: 0.0, cover_reading: 0.0, cover_of: [(0.0, 0.0); 7] };
+    let repeat = correction.spread.repeat.map_or(0.0, |repeat| repeat.sd_mm);
+    let mut asked = 0.0;
+    for target in targets {
+        if !correction.kinds.contains_key(&target.kind) {
+            continue;
+        }
+        let Ok(size) = correction.size_for(
+            target.kind,
+            target.axis,
+            Mm::new(target.size).unwrap(),
+            Mm::new(0.0).unwrap(),
+        ) else {
+            panic!("no size for {target:?}");
+        };
+        let drawn = size.draw.get();
+        let truth = drawn + printer.deviation(target.kind, target.axis, drawn);
+        let sd = printer.new_print_variance(target.kind, drawn).sqrt();
+        let within = |low: f64, high: f64, sd: f64| {
+            t_below((high - truth) / sd, f64::INFINITY) - t_below((low - truth) / sd, f64::INFINITY)
+        };
+        let (low, high) = size.prediction.interval(0.95);
+        let cover = within(low, high, sd);
+        sums.square += (truth - target.size).powi(2);
+        sums.cover += cover;
+        sums.half += (high - low) / 2.0;
+        // The spread of reading is well known next to the rest: its variance adds, the doubt does not.
+        let log_variance = 2.0 / (size.prediction.dof - 1.0);
+        let factor = |log_variance: f64| (-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0);
+        let variance = size.prediction.sd_mm.powi(2) / factor(log_variance);
+        let total = variance + repeat * repeat;
+        let log_variance = ((variance / total).powi(2) * log_variance.exp_m1()).ln_1p();
+        let half = t_quantile(0.975, 1.0 + 2.0 / log_variance) * (total * factor(log_variance)).sqrt();
+        let middle = size.prediction.expected_mm;
+        let read_sd = sd.hypot(printer.read_sd(target.kind)).hypot(0.01 / 12f64.sqrt());
+        sums.cover_reading += within(middle - half, middle + half, read_sd);
+        let of = &mut sums.cover_of[target.kind as usize];
+        *of = (of.0 + cover, of.1 + 1.0);
+        asked += 1.0;
+    }
+    sums.square /= asked;
+    sums.cover /= asked;
+    sums.half /= asked;
+    sums.cover_reading /= asked;
+    sums
+}
+
+pub fn readings_of(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupReadings {
+    readings(plan, printer, random)
+}
+
+pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
+    let mut outcome = Outcome::default();
+    let mut covers = Vec::new();
+    let mut of = [(0.0, 0.0); 7];
+    let (mut spent, mut set_aside, mut read) = (std::time::Duration::ZERO, 0.0, 0.0);
+    let n = f64::from(printers);
+    for printer in 0..printers {
+        let mut random = Random::new(seed.wrapping_mul(0x1000_0000).wrapping_add(u64::from(printer) << 8));
+        let mut printer = Printer::draw(plan.population, &mut random);
+        if let Some(chance) = plan.gross {
+            printer.gross = Some(Gross::Uniform { chance, low: 0.3, high: 2.0 });
+        }
+        let setup = readings(plan, &printer, &mut random);
+        let began = std::time::Instant::now();
+        let fit = structured::fit(&setup, &Conditions::default(), &plan.options).unwrap();
+        spent += began.elapsed();
+        set_aside += fit.correction.set_aside.len() as f64;
+        read += f64::from(plan.readings) * setup.features.len() as f64;
+        let near = ask(&fit.correction, &printer, &plan.targets.0);
+        let far = ask(&fit.correction, &printer, &plan.targets.1);
+        outcome.rms_um += near.square / n;
+        outcome.far_rms_um += far.square / n;
+        outcome.cover += near.cover / n;
+        outcome.far_cover += far.cover / n;
+        outcome.cover_reading += near.cover_reading / n;
+        outcome.far_cover_reading += far.cover_reading / n;
+        outcome.half_um += near.half * 1e3 / n;
+        covers.push(near.cover);
+        for (sum, (cover, asked)) in of.iter_mut().zip(near.cover_of) {
+            *sum = (sum.0 + cover, sum.1 + asked);
+        }
+    }
+    covers.sort_by(f64::total_cmp);
+    outcome.worst_tenth = covers[covers.len() / 10];
+    outcome.rms_um = outcome.rms_um.sqrt() * 1e3;
+    outcome.far_rms_um = outcome.far_rms_um.sqrt() * 1e3;
+    outcome.set_aside_share = set_aside / read;
+    outcome.micros_a_fit = spent.as_secs_f64() * 1e6 / n;
+    outcome.cover_of = of.map(|(cover, asked)| if asked > 0.0 { cover / asked } else { f64::NAN });
+    outcome
+}
+
+pub const HEADER: &str = "| population | design | prints x readings | gross | rms um | far rms | cover | worst tenth | far cover | half um | reading cover | far | set aside | us a fit |\n|---|---|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|";
+
+pub fn row(plan: &Plan, design: &str, outcome: &Outcome) -> String {
+    let percent = |share: f64| format!("{:.1}%", share * 100.0);
+    format!(
+        "| {} | {design} {} | {} x {} | {} | {:.1} | {:.1} | {} | {} | {} | {:.0} | {} | {} | {} | {:.0} |",
+        plan.population.name(),
+        plan.design.len(),
+        plan.prints,
+        plan.readings,
+        plan.gross.map_or("as class".to_owned(), percent),
+        outcome.rms_um,
+        outcome.far_rms_um,
+        percent(outcome.cover),
+        percent(outcome.worst_tenth),
+        percent(outcome.far_cover),
+        outcome.half_um,
+        percent(outcome.cover_reading),
+        percent(outcome.far_cover_reading),
+        format!("{:.2}%", outcome.set_aside_share * 100.0),
+        outcome.micros_a_fit,
+    )
+}
