@@ -45,6 +45,7 @@ fn correction() -> Correction {
             repeat: None,
             caliper_u_mm: 0.003,
         },
+        print_effects: None,
         set_aside: Vec::new(),
         warnings: Vec::new(),
     }

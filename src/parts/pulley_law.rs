@@ -119,6 +119,7 @@ pub(crate) mod tests {
                 repeat: None,
                 caliper_u_mm: 0.003,
             },
+            print_effects: None,
             set_aside: Vec::new(),
             warnings: Vec::new(),
         }

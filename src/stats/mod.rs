@@ -1,6 +1,7 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
 pub mod cholesky;
+pub mod design;
 pub mod distribution;
 pub mod dof;
 pub mod least_absolute;
