@@ -7,6 +7,8 @@
 
 pub mod answer;
 pub mod apply;
+pub mod borrow;
+pub mod borrow_pool;
 mod estimate;
 pub mod file;
 pub mod first_layer;

@@ -174,8 +174,8 @@ impl Choice {
     }
 
     /// Exchanges candidates of a design for others that cost no more, best exchange first, until none
-    /// helps.
-    pub fn exchanged(&self, mut chosen: Vec<usize>) -> Vec<usize> {
+    /// lessens the loss by a part in `gain`; the first `keep` of it stay.
+    pub fn exchanged(&self, mut chosen: Vec<usize>, keep: usize, gain: f64) -> Vec<usize> {
         let mut work = Work::default();
         let precisions = self.precisions();
         let mut loss = self.loss(&chosen);
@@ -183,8 +183,8 @@ impl Choice {
         for _ in 0..200 {
             let used = self.used(&chosen);
             let mut best: Option<(f64, usize, usize)> = None;
-            for place in 0..chosen.len() {
-                if chosen[..place].contains(&chosen[place]) {
+            for place in keep..chosen.len() {
+                if chosen[keep..place].contains(&chosen[place]) {
                     continue;
                 }
                 let mut rest = chosen.clone();
@@ -206,7 +206,7 @@ impl Choice {
                 }
             }
             let Some((after, place, index)) = best else { break };
-            let better = if loss.is_finite() { loss - after > 1e-9 * loss.abs() } else { after.is_finite() };
+            let better = if loss.is_finite() { loss - after > gain * loss.abs() } else { after.is_finite() };
             if !better {
                 break;
             }
@@ -249,7 +249,7 @@ mod tests {
     }
 
     fn designed(choice: &Choice, size: f64) -> Vec<usize> {
-        choice.exchanged(choice.extended(Vec::new(), size))
+        choice.exchanged(choice.extended(Vec::new(), size), 0, 1e-9)
     }
 
     fn evenly(degree: i32) -> Criterion {

@@ -290,7 +290,44 @@ impl Reduced {
     }
 }
 
+/// What is known of all coefficients together before anything is observed: normal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JointPrior {
+    mean: Vec<f64>,
+    precision: Vec<f64>,
+    determinant_ln: f64,
+}
+
+impl JointPrior {
+    /// From mean and precision, row by row; `None` when the precision is not positive definite.
+    pub fn new(mean: Vec<f64>, precision: Vec<f64>) -> Option<Self> {
+        let determinant_ln = cholesky::factor(&mut precision.clone(), mean.len())?;
+        Some(Self { mean, precision, determinant_ln })
+    }
+}
+
 impl Reduced {
+    /// As [`Self::solve`], where what is known beforehand has a mean and ties between coefficients.
+    pub fn solve_about(&self, prior: &JointPrior, into: &mut Solution) -> bool {
+        let q = self.size;
+        into.l.clear();
+        into.l.extend(self.xx.iter().zip(&prior.precision).map(|(xx, precision)| xx + precision));
+        let Some(determinant_ln) = cholesky::factor(&mut into.l, q) else { return false };
+        let pull = |i: usize| -> f64 {
+            prior.precision[i * q..(i + 1) * q].iter().zip(&prior.mean).map(|(p, mean)| p * mean).sum()
+        };
+        into.mean.clear();
+        into.mean.extend((0..q).map(|i| self.xy[i] + pull(i)));
+        cholesky::solve_lower(&into.l, q, &mut into.mean);
+        let explained: f64 = into.mean.iter().map(|x| x * x).sum();
+        cholesky::solve_upper(&into.l, q, &mut into.mean);
+        let known: f64 = (0..q).map(|i| prior.mean[i] * pull(i)).sum();
+        into.evidence_ln = self.constant
+            - 0.5
+                * (self.yy + known - explained + self.determinant_ln + determinant_ln - prior.determinant_ln);
+        true
+    }
+
     /// Sum of squares that the solution leaves, priors and effects included.
     pub fn left_over(&self, solution: &Solution) -> f64 {
         self.yy - self.xy.iter().zip(&solution.mean).map(|(x, b)| x * b).sum::<f64>()

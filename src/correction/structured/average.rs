@@ -6,9 +6,10 @@
 //! restricted likelihood times the prior: feature to feature, print to print, and the spreads that own
 //! offsets and the x/y difference may have. The grid reaches as far as the weights do.
 
-use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::mixed::{JointPrior, Products, Reduced, Row, Solution};
 
 use super::design::Part;
+use super::lent::{self, Lent};
 use super::priors::{self, LogNormal, Prior};
 
 /// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
@@ -83,7 +84,18 @@ pub struct Choice {
     /// The precisions, term by term.
     pub precisions: Vec<f64>,
     /// Logarithm of its share of the weight.
-    share_ln: f64,
+    pub(super) share_ln: f64,
+    /// What other setups lend, in place of the precisions.
+    pub(super) joint: Option<JointPrior>,
+}
+
+impl Choice {
+    fn solve(&self, reduced: &Reduced, into: &mut Solution) -> bool {
+        match &self.joint {
+            Some(joint) => reduced.solve_about(joint, into),
+            None => reduced.solve(&self.precisions, into),
+        }
+    }
 }
 
 /// The choices of the priors of a part's terms, given the spread of feature means; the widest last.
@@ -101,7 +113,7 @@ pub fn choices(part: &Part, spread_mm: f64, scale: f64) -> Vec<Choice> {
             Prior::XyDifference => xy.0 * spread_mm,
         });
         let precisions = sds.map(|sd| (scale * sd).powi(-2)).collect();
-        Choice { precisions, share_ln: (own.1 * xy.1).ln() }
+        Choice { precisions, share_ln: (own.1 * xy.1).ln(), joint: None }
     };
     own.iter().flat_map(|own| xy.iter().map(|xy| choice(*own, *xy))).collect()
 }
@@ -136,6 +148,8 @@ pub struct Spreads {
     pub prior_scale: f64,
     /// How many prints.
     pub prints: usize,
+    /// What the person's other setups lend.
+    pub lent: Option<Lent>,
 }
 
 impl Spreads {
@@ -144,7 +158,8 @@ impl Spreads {
     fn feature_density_ln(&self, feature_sd: f64) -> f64 {
         let feature = feature_sd * feature_sd;
         let whole = feature + self.reading_variance_mm2;
-        priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln()
+        let weak_ln = priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln();
+        self.lent.as_ref().map_or(weak_ln, |lent| lent.feature_density_ln(feature_sd, weak_ln))
     }
 }
 
@@ -176,7 +191,10 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
     let mut work = Work::default();
     let choices: Vec<Vec<Choice>> = observed
         .iter()
-        .map(|observed| choices(observed.part, spreads.spread_mm, spreads.prior_scale))
+        .map(|observed| {
+            let weak = choices(observed.part, spreads.spread_mm, spreads.prior_scale);
+            lent::with_lent(observed.part, weak, &observed.prior_means, spreads.lent.as_ref())
+        })
         .collect();
     let features = feature_points(observed, spreads, &choices, &mut work);
     // For each part and each feature-to-feature spread the points of the rest.
@@ -250,7 +268,7 @@ impl Table {
                 products.reduce(&sds, &mut work.reduced);
                 for choice in choices {
                     // Every precision is positive, so the system always has a solution.
-                    let solved = work.reduced.solve(&choice.precisions, &mut work.solution);
+                    let solved = choice.solve(&work.reduced, &mut work.solution);
                     let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
                     weights_ln.push(evidence + print_ln + point_ln + choice.share_ln);
                 }
@@ -306,7 +324,7 @@ fn moments(
                     table.products.reduce(sds, &mut work.reduced);
                     reduced = true;
                 }
-                work.reduced.solve(&choice.precisions, &mut work.solution);
+                choice.solve(&work.reduced, &mut work.solution);
                 let share = share_ln.exp();
                 taken += share;
                 let mean = &work.solution.mean;
