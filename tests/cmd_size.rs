@@ -46,7 +46,7 @@ fn a_bore_for_a_sliding_rod_is_answered_in_two_lines() {
                 0,
                 "draw 8.33 mm; prints 8.10 mm, 95 % between 8.03 and 8.17; \
                  86 % chance of slide on 8.00 (8.05 to 8.15)\n\
-                 correction +0.23 mm (drawn - target, 8.10 mm)\n",
+                 correction +0.23 mm (drawn - target, 8.10 mm); the size to draw is known to 8.33 to 8.33, 95 %\n",
                 ""
             ),
             "{call}"
@@ -199,4 +199,16 @@ fn fits_of_ones_own_are_read_and_their_problems_told() {
         "fits.toml:2: loose.clearence_mm: a fit has no such field\n  help: did you mean `clearance_mm`?"
     ));
     assert!(ran.err.ends_with("fits.toml; nothing was sized\n"), "{}", ran.err);
+}
+
+#[test]
+fn the_help_states_the_bundled_fits_as_they_are() {
+    let help = size(&["--help"]).out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for fit in shrinkrule::fits::named::NamedFits::bundled().iter() {
+        // On a mate of size 0 the growth with size is left out.
+        let clearance = fit.clearance(0.0);
+        let stated = format!("{} {} to {}", fit.name, clearance.lower_mm, clearance.upper_mm);
+        assert!(help.contains(&stated), "{stated}");
+    }
+    assert!(help.contains("press -0.12 to -0.02 and 0.002 tighter with each mm of size"));
 }

@@ -137,8 +137,8 @@ fn nist_wampler_sets_come_out_to_the_digits_that_their_condition_leaves() {
 /// A setup of one kind, one reading a feature: (nominal, reading).
 fn setup_of(kind: Kind, sizes: &[(f64, f64)]) -> SetupReadings {
     let feature = |(at, (nominal_mm, mm)): (usize, &(f64, f64))| FeatureReadings {
-        coupon: String::new(),
-        feature: format!("{kind}-{nominal_mm}"),
+        coupon: "".into(),
+        feature: format!("{kind}-{nominal_mm}").into(),
         kind,
         axis: Axis::Round,
         nominal_mm: *nominal_mm,

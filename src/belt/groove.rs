@@ -9,6 +9,11 @@
 //! change. So the wanted, the drawn and (but for its tip roundings) the printed groove are all values of
 //! one type, and a correction is exact.
 //!
+//! A groove whose width the table gives at the outside diameter (T profiles) has that width between the
+//! corners on the tip circle, and its depth from that circle in the middle. Its floor then comes out
+//! wider than `width - 2 depth tan phi` by `2 bulge tan phi`, the bulge being the circle's rise over the
+//! groove: 0.14 mm at 10 teeth of T5, 0.03 mm at 60.
+//!
 //! Every size is in mm. Source: ISO 5294 (straight-sided groove), DIN 7721-2; formulas checked in the
 //! tests against the usual ones.
 
@@ -44,6 +49,9 @@ pub enum NoSuchTeeth {
         /// Where the floor would be, mm.
         floor_mm: f64,
     },
+    /// The flanks lean so far that the outline doubles back, seen from the axis.
+    #[error("so few teeth are no teeth: the flanks would pass on the wrong side of the axis")]
+    NoTooth,
     /// Nothing is left of the tips between two grooves.
     #[error("the grooves run into each other: a land of {land_mm:.2} mm would be left between them")]
     NoLand {
@@ -102,6 +110,9 @@ impl Groove {
         // Written so that a NaN fails as well.
         if !(self.teeth >= 3 && self.floor_mm > 0.0 && self.floor_mm < self.outside_radius_mm) {
             return Err(NoSuchTeeth::NoBody { floor_mm: self.floor_mm });
+        }
+        if self.flank_mm <= 0.0 {
+            return Err(NoSuchTeeth::NoTooth);
         }
         if !(self.bottom_width_mm() > 0.0 && self.bottom_centre().0 > 0.0) {
             return Err(NoSuchTeeth::NoFloor { radius_mm: self.bottom_radius_mm });
@@ -315,6 +326,7 @@ mod tests {
         let blunt = Groove { tip_radius_mm: 1.6, teeth: 8, ..groove };
         assert!(matches!(blunt.check(), Err(NoSuchTeeth::NoFlank { .. })), "{:?}", blunt.check());
         assert!(matches!(Groove { floor_mm: -1.0, ..groove }.check(), Err(NoSuchTeeth::NoBody { .. })));
+        assert!(matches!(Groove { flank_mm: -0.1, ..groove }.check(), Err(NoSuchTeeth::NoTooth)));
         assert!(matches!(Groove { flank_mm: f64::NAN, ..groove }.check(), Err(NoSuchTeeth::NoFloor { .. })));
     }
 }

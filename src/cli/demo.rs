@@ -165,7 +165,7 @@ fn text(answer: &Answer) -> String {
     let folder = answer.folder.display();
     let mut text = format!("A belt-driven camera slider, on invented readings, in {folder}:\n\n");
     let mut line = |name: &str, what: &str| {
-        writeln!(text, "  {name:<34} {what}").expect("writing into a string cannot fail");
+        writeln!(text, "  {name:<37} {what}").expect("writing into a string cannot fail");
     };
     line("coupons/", "what to print, the sheet to fill in, how to measure");
     line("corrections/petg-0.4.correction.toml", "how one setup errs");
@@ -184,11 +184,12 @@ const LEAD: &str = "The whole loop on an invented example: nobody printed or mea
 fn sections(steps: &[Said]) -> Vec<Section> {
     let section = |step: usize, links: Vec<Link>| Section {
         heading: steps[step].does.to_owned(),
-        text: steps[step].command.clone(),
+        command: steps[step].command.clone(),
+        said: steps[step].said.clone(),
         links,
     };
     let plot = |setup: &str, figure: &str, caption: &str| {
-        let path = format!("plots/{setup}/{figure}");
+        let path = format!("plots/{setup}-{figure}");
         Link::new(format!("{path}.svg"), format!("{figure}, {setup}"), caption).picture(format!("{path}.png"))
     };
     vec![

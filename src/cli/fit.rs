@@ -6,10 +6,12 @@ use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
-use crate::correction::Form;
+use crate::correction::borrow::Borrowed;
+use crate::correction::borrow_folder::Lenders;
+use crate::correction::structured::lent::Lent;
+use crate::correction::{Correction, Form};
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
-use crate::correction::first_layer;
-use crate::correction::fit::{FitOptions, Method, fit_all};
+use crate::correction::fit::{FitOptions, Method, fit_all_with};
 use crate::correction::fitted::Fit;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
@@ -44,6 +46,9 @@ pub struct Args {
     /// Page to write, with table, plots and what was set aside
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
+    /// Folder with corrections of your earlier setups, to borrow from as far as they are alike
+    #[arg(long, value_name = "FOLDER")]
+    like: Option<PathBuf>,
 }
 
 /// Runs the command.
@@ -63,14 +68,22 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         let (problems, summary) = summed_up(&args.file, &problems, "nothing was fitted");
         Error::Input { problems, summary }
     })?;
-    let fits = fits(args, &readings)?;
+    let mut fits = fits(args, &readings, Vec::new())?;
     output.warnings(&readings.warnings)?;
+    let borrowed = borrow(args, &readings, &mut fits, output)?;
     output.warnings(&warnings(&fits))?;
     write(args, &readings, &fits, &mut outputs)?;
     let written = outputs.commit()?;
-    let answer = FitAnswer { setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect() };
+    let mut answer = FitAnswer { setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect() };
+    for (setup, borrowed) in answer.setups.iter_mut().zip(&borrowed) {
+        setup.borrowed.clone_from(borrowed);
+    }
     let stated = readings.conditions.caliper_error_mm.is_some();
-    let tables: Vec<String> = fits.iter().map(|fit| text(fit, stated)).collect();
+    let tables = fits.iter().enumerate().map(|(setup, fit)| {
+        let told = borrowed.get(setup).and_then(Option::as_ref).map(Borrowed::to_text);
+        text(fit, stated) + &told.unwrap_or_default()
+    });
+    let tables: Vec<String> = tables.collect();
     output.result(&tables.join("\n"), &answer)?;
     for path in &written {
         output.progress(&format!("wrote {}", path.display()))?;
@@ -87,16 +100,48 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-/// Every setup's fit, or what is wrong with each that has none.
-fn fits(args: &Args, readings: &CheckedReadings) -> Result<Vec<Fit>, Error> {
+/// Fits again with what the earlier setups lend, where --like names some.
+fn borrow(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &mut Vec<Fit>,
+    output: &mut Output,
+) -> Result<Vec<Option<Borrowed>>, Error> {
+    let Some(folder) = &args.like else { return Ok(Vec::new()) };
+    if args.method != Method::Structured {
+        let problem = Problem::error(Location::default(), "least squares does not borrow");
+        return Err(Error::problem(problem.help("add --method structured, or leave --like out")));
+    }
+    let alone: Vec<&Correction> = fits.iter().map(|fit| &fit.correction).collect();
+    let lenders = Lenders::read(folder)?;
+    output.warnings(&lenders.left_out)?;
+    let lent: Vec<Option<Lent>> = alone.iter().map(|alone| lenders.lend_to(alone)).collect();
+    for (alone, _) in alone.iter().zip(&lent).filter(|(_, lent)| lent.is_none()) {
+        output.warnings(&[lenders.too_few(folder, alone)])?;
+    }
+    let mut together = self::fits(args, readings, lent.clone())?;
+    let told = together.iter_mut().zip(&alone).zip(&lent).map(|((together, alone), lent)| {
+        let borrowed = lenders.compare(lent.as_ref()?, alone, &together.correction);
+        together.correction.warnings.push(borrowed.sentence());
+        Some(borrowed)
+    });
+    let told = told.collect();
+    *fits = together;
+    Ok(told)
+}
+
+/// Every setup's fit, or what is wrong with each that has none; `lent` is what each borrows, empty when
+/// none does.
+fn fits(args: &Args, readings: &CheckedReadings, lent: Vec<Option<Lent>>) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
         method: args.method,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
+        lent: None,
     };
-    let results = fit_all(readings, &options);
+    let results = fit_all_with(readings, &options, &lent);
     let mut problems = Vec::new();
     let mut fits = Vec::new();
     for (number, result) in results.into_iter().enumerate() {
@@ -133,8 +178,8 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
 fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
     if let Some(out) = &args.out {
         let targets = targets(out, fits)?;
-        for ((fit, target), setup) in fits.iter().zip(&targets).zip(readings.setups()) {
-            let toml = fit.correction.to_toml(first_layer::spread(&setup).as_ref());
+        for (fit, target) in fits.iter().zip(&targets) {
+            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
             outputs.write(target, toml.as_bytes())?;
         }
     }
@@ -147,7 +192,7 @@ fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Ou
             plots(folder, fits, &figures, outputs)?;
         }
         if let Some(page) = &args.report {
-            let html = report(args, readings, fits, &figures)?;
+            let html = report(args, page, readings, fits, &figures)?;
             outputs.write(page, html.as_bytes())?;
         }
     }
@@ -174,6 +219,7 @@ fn plots(folder: &Path, fits: &[Fit], figures: &[Vec<Figure>], outputs: &mut Out
 /// The page about all setups.
 fn report(
     args: &Args,
+    page: &Path,
     readings: &CheckedReadings,
     fits: &[Fit],
     figures: &[Vec<Figure>],
@@ -183,7 +229,10 @@ fn report(
         Some(out) => targets(out, fits)?,
         None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
     };
-    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    // Named from the page's folder where they lie below it, so that a folder can be moved as a whole.
+    let folder = page.parent().unwrap_or(Path::new(""));
+    let from_page = |file: &PathBuf| file.strip_prefix(folder).unwrap_or(file).display().to_string();
+    let files: Vec<String> = files.iter().map(from_page).collect();
     let setups: Vec<SetupReport> = fits
         .iter()
         .zip(figures)

@@ -56,8 +56,10 @@ impl Output {
     /// The command's result: `text` for a person, or `value` as one JSON document.
     pub fn result(&mut self, text: &str, value: &impl Serialize) -> io::Result<()> {
         if self.json {
-            serde_json::to_writer_pretty(&mut self.stdout, value)?;
-            writeln!(self.stdout)?;
+            // The stream is not buffered, and a long list has a hundred thousand little pieces.
+            let mut document = serde_json::to_vec_pretty(value)?;
+            document.push(b'\n');
+            self.stdout.write_all(&document)?;
         } else {
             self.stdout.write_all(text.as_bytes())?;
             if !text.ends_with('\n') {

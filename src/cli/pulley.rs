@@ -1,5 +1,6 @@
 //! `pulley`: a corrected timing pulley as a solid, a picture and a table.
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::output::Output;
@@ -8,9 +9,10 @@ use crate::correction::Correction;
 use crate::files::{FileError, Outputs};
 use crate::geometry::solid::Solid;
 use crate::geometry::{stl, threemf};
-use crate::parts::pulley::{CannotMake, Design, Flanges, Request};
+use crate::parts::pulley::Design;
 use crate::parts::pulley_answer::PulleyAnswer;
 use crate::parts::pulley_picture;
+use crate::parts::pulley_request::{CannotMake, Flanges, Request};
 use crate::parts::pulley_solid;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
@@ -149,9 +151,11 @@ impl Target {
                 model.write(file)
             }
         })?;
-        let mut json = serde_json::to_vec_pretty(answer).unwrap_or_default();
-        json.push(b'\n');
-        outputs.write(&json_path, &json)?;
+        outputs.write_with(&json_path, |mut file| {
+            let mut json = serde_json::to_vec_pretty(answer)?;
+            json.push(b'\n');
+            file.write_all(&json)
+        })?;
         outputs.write(&svg_path, pulley_picture::svg(design).as_bytes())
     }
 }

@@ -54,7 +54,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let aim = args.limits.aim(args.kind, args.size)?;
     let correction = Correction::read(&args.correction)?;
     let axis = args.axis.unwrap_or(args.kind.unnamed_axis());
-    let (answer, status) = match SizedFeature::new(&correction, args.kind, axis, &aim, args.step) {
+    let sized = SizedFeature::new(&correction, args.kind, axis, &aim, args.step);
+    let (answer, status) = match sized.and_then(|sized| sized.with_drawn_interval(&correction)) {
         Ok(mut answer) => {
             answer.warnings.extend(allowance(&correction));
             (answer, Status::Done)

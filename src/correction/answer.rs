@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::kind::Kind;
 use crate::stats::distribution::t_quantile;
 
+use super::borrow::Borrowed;
 use super::fitted::Fit;
 use super::summary::{KindSummary, digits};
 use super::{Correction, SpreadEstimate};
@@ -38,6 +39,9 @@ pub struct SetupAnswer {
     pub set_aside: Vec<SetAsideAnswer>,
     /// What a reader must know.
     pub warnings: Vec<String>,
+    /// What was borrowed from earlier setups.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub borrowed: Option<Borrowed>,
 }
 
 /// The fit of one kind: `printed = offset + scale * drawn (+ small_bore / drawn)`.
@@ -115,6 +119,7 @@ impl SetupAnswer {
                 })
                 .collect(),
             warnings: correction.warnings.clone(),
+            borrowed: None,
         }
     }
 }
@@ -168,6 +173,9 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
     }
     write_model(out, fit)?;
     write_spread(out, correction, caliper_error_is_stated)?;
+    if let Some(spread) = &fit.first_layer {
+        writeln!(out, "\n  {}", spread.in_words())?;
+    }
     if !correction.set_aside.is_empty() {
         writeln!(out, "\n  not used (--keep-all uses them):")?;
         for aside in &correction.set_aside {

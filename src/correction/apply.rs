@@ -187,7 +187,7 @@ impl Correction {
     }
 
     /// The unrounded size to draw, mm.
-    fn drawn_for(&self, kind: Kind, axis: Axis, target: Mm) -> Result<f64, CannotApply> {
+    pub(super) fn drawn_for(&self, kind: Kind, axis: Axis, target: Mm) -> Result<f64, CannotApply> {
         self.predict(kind, axis, target.get().abs().max(1.0))?;
         // Every term is constant, proportional or inverse in the drawn size, so three probes give the
         // equation scale * x + offset + inverse / x = target exactly.
@@ -227,14 +227,14 @@ pub(super) fn dof_of_relative_variance(relative: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
     use crate::correction::{Coverage, Form, ScaleForm, Spread, SpreadEstimate, Term};
 
     /// A printer that closes bores by 0.2 mm and 0.3 mm^2 / x, and shrinks by 0.4 %.
-    fn known() -> Correction {
+    pub(in crate::correction) fn known() -> Correction {
         let coverage = Coverage { min_mm: 3.0, max_mm: 20.0, features: 6, readings: 18 };
         Correction {
             setup: "known".to_owned(),

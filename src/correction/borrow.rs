@@ -250,6 +250,13 @@ impl Borrowed {
     }
 }
 
+impl Borrowed {
+    /// The same for the terminal, with a line for the setups and one for the shares.
+    pub fn to_text(&self) -> String {
+        format!("{}\n", self.sentence())
+    }
+}
+
 fn shares(alone: &Correction, together: &Correction) -> Vec<Share> {
     let share = |of: String, before: f64, after: f64| {
         // Where the two disagree the doubt grows, and nothing was borrowed.

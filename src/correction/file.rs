@@ -250,8 +250,8 @@ mod tests {
                 let mm = size * 0.997 + offset + small + wobble;
                 let reading = Reading { mm, line: 2 + at as u64 };
                 features.push(FeatureReadings {
-                    coupon: "ring".to_owned(),
-                    feature: format!("{kind}-{at}"),
+                    coupon: "ring".into(),
+                    feature: format!("{kind}-{at}").into(),
                     kind,
                     axis: Axis::Round,
                     nominal_mm: *size,

@@ -15,6 +15,7 @@ use crate::stats::least_squares::NoSolution;
 use super::estimate::Estimate;
 use super::fitted::{Fit, FittedPoint};
 use super::observations::{Observation, observations};
+use super::structured::lent::Lent;
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::suspects::{self, LARGEST_SHARE, Suspects};
 use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
@@ -70,11 +71,13 @@ pub struct FitOptions {
     pub date: Option<String>,
     /// Give the points behind the fit as well, for plots.
     pub points: bool,
+    /// What earlier setups lend; only the structured method borrows.
+    pub lent: Option<Lent>,
 }
 
 impl Default for FitOptions {
     fn default() -> Self {
-        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true }
+        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true, lent: None }
     }
 }
 
@@ -167,10 +170,16 @@ fn s(count: u64) -> &'static str {
 /// Fits the correction of one setup.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
     if options.method == Method::Structured {
-        let told = structured::Options { keep_all: options.keep_all, ..structured::Options::default() };
+        let told = structured::Options {
+            keep_all: options.keep_all,
+            print_sd_mm: options.lent.as_ref().and_then(|lent| lent.print).map(|print| print.median),
+            lent: options.lent.clone(),
+            ..structured::Options::default()
+        };
         let mut fit = structured::fit(setup, conditions, &told)?;
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
+        fit.first_layer = first_layer::spread(setup);
         if !options.points {
             fit.points = Vec::new();
         }
@@ -200,7 +209,6 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     let prints = count_prints(&seen);
     let spread = spread(&seen, &estimate, conditions);
     warnings.extend(what_cannot_be_told(&estimate, prints, spread.print.dof.is_none(), options));
-    warnings.extend(first_layer::spread(setup).map(|spread| spread.in_words()));
     let variance = estimate.solution.variance().unwrap_or(0.0);
     let correction = Correction {
         setup: setup.setup.clone(),
@@ -226,14 +234,27 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
         r_squared: r_squared(&estimate),
         residual_sd_mm: estimate.residual_sd_mm(),
+        first_layer: first_layer::spread(setup),
     })
 }
 
 /// Fits every setup of a file, in the file's order.
 pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fit, FitError>> {
+    fit_all_with(checked, options, &[])
+}
+
+/// The same, each setup with what it borrows; `lent` is empty when none does.
+pub fn fit_all_with(
+    checked: &CheckedReadings,
+    options: &FitOptions,
+    lent: &[Option<Lent>],
+) -> Vec<Result<Fit, FitError>> {
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
-    let one = |setup: &SetupReadings| {
-        let mut fit = fit(setup, &checked.conditions, options)?;
+    let one = |(number, setup): (usize, &SetupReadings)| {
+        let borrowing = lent.get(number).and_then(Option::as_ref);
+        let borrowing =
+            borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
+        let mut fit = fit(setup, &checked.conditions, borrowing.as_ref().unwrap_or(options))?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&checked.source.sha256);
         Ok(fit)
@@ -241,13 +262,16 @@ pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fi
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     // Below this the threads cost more than they bring.
     if checked.setup_count() < 16 || threads == 1 {
-        return checked.setups().map(|setup| one(&setup)).collect();
+        return checked.setups().enumerate().map(|(number, setup)| one((number, &setup))).collect();
     }
     let share = checked.setup_count().div_ceil(threads);
     std::thread::scope(|scope| {
         let some = |from: usize| {
             let numbers = from..(from + share).min(checked.setup_count());
-            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
+            numbers
+                .filter_map(|number| Some((number, checked.setup(number)?)))
+                .map(|(number, setup)| one((number, &setup)))
+                .collect::<Vec<_>>()
         };
         let starts = (0..checked.setup_count()).step_by(share);
         let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();
@@ -344,8 +368,8 @@ fn points(setup: &SetupReadings, seen: &[Observation], estimate: &Estimate) -> V
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.clone(),
-            feature: readings.feature.clone(),
+            coupon: readings.coupon.clone().into(),
+            feature: readings.feature.clone().into(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,

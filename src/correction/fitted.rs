@@ -3,6 +3,7 @@
 use crate::kind::{Axis, Kind};
 
 use super::Correction;
+use super::first_layer::FirstLayerSpread;
 
 /// A fitted correction and the points behind it.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +17,8 @@ pub struct Fit {
     pub r_squared: Option<f64>,
     /// Residual standard deviation of the feature means, mm.
     pub residual_sd_mm: f64,
+    /// How far the first layer stands out, where it was measured.
+    pub first_layer: Option<FirstLayerSpread>,
 }
 
 /// The mean of the repeat readings of one feature of one print, against the model.

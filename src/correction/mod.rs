@@ -8,6 +8,7 @@
 pub mod answer;
 pub mod apply;
 pub mod borrow;
+pub mod borrow_folder;
 pub mod borrow_pool;
 mod estimate;
 pub mod file;
@@ -15,6 +16,7 @@ pub mod first_layer;
 pub mod fit;
 pub mod fitted;
 pub mod form;
+mod inverse;
 mod moments;
 mod observations;
 mod read_file;

@@ -67,6 +67,12 @@ pub enum CannotAim {
     /// Neither a size nor limits nor a mate.
     #[error("no size is given")]
     NoSize,
+    /// The target is 0 or less.
+    #[error("{} is no size of a part: sizes are above zero", written(target.get()))]
+    NotPositive {
+        /// The target.
+        target: Mm,
+    },
     /// A mate without a class or a fit.
     #[error("a mate is given, but not how it fits")]
     MateAlone,
@@ -113,7 +119,7 @@ impl CannotAim {
             Self::MateLimitsAlone => Some("add a fit, such as slide".to_owned()),
             Self::WrongSide { class, .. } => Some(format!("did you mean {}?", class.other_side())),
             Self::Fit(error) => error.help(),
-            Self::Outside { .. } | Self::Class(_) => None,
+            Self::Outside { .. } | Self::NotPositive { .. } | Self::Class(_) => None,
         }
     }
 }
@@ -127,13 +133,14 @@ impl Request<'_> {
         if self.mate_limits.is_some() && !matches!(self.demand, Demand::Fit(_)) {
             return Err(CannotAim::MateLimitsAlone);
         }
-        match self.demand {
-            Demand::None | Demand::Within(_) if self.mate.is_some() => Err(CannotAim::MateAlone),
+        let aim = match self.demand {
+            Demand::None if self.mate.is_some() => Err(CannotAim::MateAlone),
             Demand::None => Ok(Aim::at(self.size.ok_or(CannotAim::NoSize)?, None)),
             Demand::Within(limits) => self.within(limits),
             Demand::Class(class) => self.class(class),
             Demand::Fit(fit) => self.fit(fit),
-        }
+        }?;
+        if aim.target.get() > 0.0 { Ok(aim) } else { Err(CannotAim::NotPositive { target: aim.target }) }
     }
 
     fn within(&self, limits: Limits) -> Result<Aim, CannotAim> {
@@ -299,7 +306,8 @@ mod tests {
         for (request, message) in cases {
             let error = request.aim().unwrap_err();
             assert_eq!(error.to_string(), message);
-            assert_eq!(error.help().is_none(), matches!(error, CannotAim::Outside { .. }), "{message}");
+            let is_plain = matches!(error, CannotAim::Outside { .. } | CannotAim::NotPositive { .. });
+            assert_eq!(error.help().is_none(), is_plain, "{message}");
         }
         assert!(request(Kind::Height, mm(8.0), h7).aim().is_ok());
     }

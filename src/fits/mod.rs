@@ -11,6 +11,7 @@
 pub mod aim;
 pub mod iso286;
 pub mod named;
+mod named_file;
 pub mod probability;
 mod steps;
 

@@ -5,12 +5,15 @@
 #[cfg(test)]
 mod fixture;
 pub mod parts_list;
+mod parts_reading;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;
+pub mod pulley_chords;
 pub mod pulley_estimate;
 pub mod pulley_law;
 pub mod pulley_picture;
+pub mod pulley_request;
 pub mod pulley_solid;
 pub mod sized;
 pub mod sized_list;

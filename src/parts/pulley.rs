@@ -10,71 +10,26 @@
 //! Teeth are corrected wall by wall ([`super::pulley_law`]), the bore as a bore, flanges as the tips are,
 //! heights as heights where those were measured and else drawn as wanted.
 
-use crate::belt::groove::{Groove, NoSuchTeeth};
-use crate::belt::pulley::{NoPulley, Pulley};
-use crate::belt::walls::{Shape, Wall, chord_counts};
+use crate::belt::groove::Groove;
+use crate::belt::pulley::Pulley;
 use crate::belt::{Cited, tolerance};
 use crate::correction::Correction;
-use crate::correction::apply::CannotApply;
 use crate::kind::Kind;
-use crate::units::Mm;
 
 use super::pulley_check;
+use super::pulley_chords::{CHORD_ERRORS_MM, Chords};
 use super::pulley_estimate::{self, Estimates};
 use super::pulley_law::{WallLaw, axis_of, exact_mm, tip_kind};
+use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
 
 /// How far the predicted print may lie from the wanted outline, mm.
 pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
-/// How far chords may lie from the arcs that they stand for, mm; leaves room for the roundings.
-pub const CHORD_ERROR_MM: f64 = 0.002;
-/// Least plastic between bore and grooves: three beads of a 0.4 mm nozzle, mm.
-pub const LEAST_WALL_MM: f64 = 1.2;
 /// Below this much plastic between bore and grooves a warning is given, mm; picked by feel.
 const THIN_WALL_MM: f64 = 2.0;
 /// Least flange thickness: six layers of 0.2 mm, mm.
 const LEAST_FLANGE_MM: f64 = 1.2;
 /// Chamfer at the mouths of the bore and at the bed, which the spread of the first layer goes into, mm.
 pub const CHAMFER_MM: f64 = 0.4;
-
-/// Which flanges a pulley has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Flanges {
-    /// None.
-    None,
-    /// One, at the bed.
-    One,
-    /// One at the bed and one on top.
-    Two,
-}
-
-impl Flanges {
-    /// Flanges by their number; more than two do not exist.
-    pub fn from_count(count: u8) -> Option<Self> {
-        [Self::None, Self::One, Self::Two].get(usize::from(count)).copied()
-    }
-
-    /// How many they are.
-    pub fn count(self) -> u8 {
-        self as u8
-    }
-}
-
-/// What was asked for.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Request {
-    /// The belt profile's name, any case.
-    pub belt: String,
-    /// How many teeth.
-    pub teeth: u32,
-    /// Bore that is wanted.
-    pub bore: Mm,
-    /// Which flanges.
-    pub flanges: Flanges,
-    /// Width of the belt; the profile's narrowest standard one where not given.
-    pub belt_width: Option<Mm>,
-    /// Fewer teeth than the tables list are meant.
-    pub allow_few_teeth: bool,
-}
 
 /// The sizes of one body: wanted, or drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -125,7 +80,7 @@ pub struct Design {
     /// How the setup moves the walls; `None` without a correction.
     pub law: Option<WallLaw>,
     /// Chords that the walls of a pitch are drawn with.
-    pub chords: [usize; 8],
+    pub chords: Chords,
     /// What the drawing is expected to print as; `None` without a correction.
     pub expected: Option<Estimates>,
     /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
@@ -134,51 +89,6 @@ pub struct Design {
     pub sources: Vec<(&'static str, &'static str)>,
     /// What a reader must know.
     pub warnings: Vec<String>,
-}
-
-/// Why a pulley cannot be made.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum CannotMake {
-    /// The standards have no such pulley.
-    #[error(transparent)]
-    Pulley(#[from] NoPulley),
-    /// The correction does not answer.
-    #[error(transparent)]
-    Apply(#[from] CannotApply),
-    /// The teeth that would have to be drawn do not exist.
-    #[error("this setup cannot print these teeth: {0}")]
-    Drawn(NoSuchTeeth),
-    /// The bore leaves too little plastic.
-    #[error(
-        "a bore of {bore} leaves {wall_mm:.2} mm of plastic under the grooves; at least {LEAST_WALL_MM} mm must be left"
-    )]
-    Wall {
-        /// The bore.
-        bore: Mm,
-        /// What is left, mm.
-        wall_mm: f64,
-    },
-    /// A bore or a belt width that is not above zero, or a belt wider than any.
-    #[error("{what} of {size} cannot be")]
-    Size {
-        /// `a bore` or `a belt width`.
-        what: &'static str,
-        /// The size.
-        size: Mm,
-    },
-}
-
-impl CannotMake {
-    /// What the person can do about it.
-    pub fn help(&self) -> Option<String> {
-        match self {
-            Self::Pulley(error) => error.help(),
-            Self::Apply(error) => error.help(),
-            Self::Drawn(_) => Some("a larger profile, or a setup that swells less, can".to_owned()),
-            Self::Wall { .. } => Some("take more teeth or a smaller bore".to_owned()),
-            Self::Size { .. } => None,
-        }
-    }
 }
 
 impl Design {
@@ -190,7 +100,7 @@ impl Design {
         let pulley = Pulley::standard(&request.belt, request.teeth, request.allow_few_teeth)?;
         let profile = pulley.profile;
         let mut warnings = Vec::new();
-        check_sizes(request)?;
+        request.check()?;
         let wall_mm = pulley.groove.floor_mm - request.bore.get() / 2.0;
         if wall_mm < LEAST_WALL_MM {
             return Err(CannotMake::Wall { bore: request.bore, wall_mm });
@@ -222,7 +132,7 @@ impl Design {
             wanted,
             drawn: wanted,
             law: None,
-            chords: chords(&wanted, &wanted, request.flanges),
+            chords: Chords::within(CHORD_ERRORS_MM[0], &wanted, &wanted),
             expected: None,
             deviation_mm: None,
             sources,
@@ -257,9 +167,18 @@ impl Design {
             },
         };
         self.law = Some(law);
-        self.chords = chords(&self.wanted, &self.drawn, self.flanges);
         self.expected = Some(pulley_estimate::estimates(self, correction, &law)?);
-        let deviation = pulley_check::deviation_mm(&self.wanted.groove, &groove, &self.chords, &law);
+        let mut deviation = f64::INFINITY;
+        for chord_error in CHORD_ERRORS_MM {
+            let finer = Chords::within(chord_error, &self.wanted, &self.drawn);
+            let off = pulley_check::deviation_mm(&self.wanted.groove, &groove, &finer.teeth, &law);
+            if off < deviation {
+                (deviation, self.chords) = (off, finer);
+            }
+            if deviation <= ALLOWED_DEVIATION_MM {
+                break;
+            }
+        }
         self.deviation_mm = Some(deviation);
         self.warn(correction, &law, deviation)?;
         Ok(())
@@ -274,6 +193,12 @@ impl Design {
         }
         if !correction.kinds.contains_key(&Kind::Height) {
             self.warnings.push("no height was measured: heights are drawn as wanted".to_owned());
+        }
+        if correction.spread.print.dof.is_none() {
+            self.warnings.push(format!(
+                "print to print spread was not measured: the intervals rest on an allowance of {} mm",
+                correction.spread.print.sd_mm
+            ));
         }
         let outer_width = self.drawn.groove.outer_width_mm();
         let outside = 2.0 * self.drawn.groove.outside_radius_mm;
@@ -317,20 +242,6 @@ impl Design {
     }
 }
 
-fn check_sizes(request: &Request) -> Result<(), CannotMake> {
-    /// Wider than the widest belt in any table.
-    const WIDEST_MM: f64 = 500.0;
-    if request.bore.get() <= 0.0 {
-        return Err(CannotMake::Size { what: "a bore", size: request.bore });
-    }
-    match request.belt_width {
-        Some(width) if width.get() <= 0.0 || width.get() > WIDEST_MM => {
-            Err(CannotMake::Size { what: "a belt width", size: width })
-        }
-        _ => Ok(()),
-    }
-}
-
 fn wanted(pulley: &Pulley, request: &Request, face_mm: f64, flange_height_mm: f64) -> Body {
     let profile = pulley.profile;
     let listed = tolerance::flange_thickness_mm(profile).map_or(0.0, |cited| cited.value);
@@ -354,34 +265,6 @@ fn wanted(pulley: &Pulley, request: &Request, face_mm: f64, flange_height_mm: f6
             top_mm: lower + face_mm + cone + upper,
         },
     }
-}
-
-/// Chords for each wall of a pitch: fine enough for both bodies' arcs, and for a flange's rim that is
-/// drawn corner for corner above them.
-fn chords(wanted: &Body, drawn: &Body, flanges: Flanges) -> [usize; 8] {
-    /// A rim guides a belt's edge and fits nothing.
-    const RIM_ERROR_MM: f64 = 0.005;
-    let walls = drawn.groove.walls();
-    let fine = chord_counts(&wanted.groove.walls(), CHORD_ERROR_MM);
-    let mut counts = chord_counts(&walls, CHORD_ERROR_MM);
-    for (count, (fine, wall)) in counts.iter_mut().zip(fine.into_iter().zip(&walls)) {
-        *count = (*count).max(fine);
-        if flanges == Flanges::Two {
-            let rim = Shape::Arc {
-                centre: (0.0, 0.0),
-                radius: drawn.flange_diameter_mm / 2.0,
-                from_rad: 0.0,
-                to_rad: angle_about_axis(wall),
-            };
-            *count = (*count).max(Wall { kind: wall.kind, shape: rim }.chords(RIM_ERROR_MM));
-        }
-    }
-    counts
-}
-
-fn angle_about_axis(wall: &Wall) -> f64 {
-    let ((x0, y0), (x1, y1)) = (wall.at(0.0).0, wall.at(1.0).0);
-    (x0 * y1 - y0 * x1).atan2(x0 * x1 + y0 * y1).abs()
 }
 
 fn sources(
@@ -414,6 +297,7 @@ mod tests {
     use super::*;
     use crate::correction::Term;
     use crate::parts::pulley_law::tests::correction;
+    use crate::units::Mm;
 
     fn slider() -> Request {
         Request {

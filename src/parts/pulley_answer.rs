@@ -235,8 +235,8 @@ impl PulleyAnswer {
             }
             None => writeln!(out, "NOT corrected: drawn exactly as wanted, so a print will not measure so")?,
         }
-        writeln!(out, "\n{:<28}{:>9}{:>9}  {}", "", "wanted", "draw", "expected print, 95 %")?;
-        writeln!(out, "{:<28}{:>9}{:>9}  {}", "", "mm", "mm", "mm")?;
+        writeln!(out, "\n{:<28}{:>9}{:>9}  expected print, 95 %", "", "wanted", "draw")?;
+        writeln!(out, "{:<28}{:>9}{:>9}  mm", "", "mm", "mm")?;
         let expected = self.expected;
         writeln!(out, "{:<28}{:>9.3}", "pitch diameter", self.pitch_diameter_mm)?;
         row(

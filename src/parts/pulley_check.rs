@@ -17,7 +17,7 @@ const CORNER_CHORDS: usize = 8;
 /// Points compared along a straight side of the printed outline.
 const POINTS_PER_SIDE: usize = 4;
 /// Points compared along a wanted wall.
-const POINTS_PER_WALL: usize = 32;
+const POINTS_PER_WALL: usize = 16;
 
 /// The printed outline over one pitch: the corners of the polygon after the error model.
 ///

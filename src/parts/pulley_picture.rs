@@ -32,7 +32,7 @@ impl View {
     fn of(groove: &Groove) -> Self {
         let half_width = groove.outside_radius_mm * (1.55 * groove.half_pitch_rad()).sin();
         let (low, high) =
-            (groove.floor_mm - 0.3 * groove.depth_mm(), groove.outside_radius_mm + 0.45 * groove.depth_mm());
+            (groove.floor_mm - 0.45 * groove.depth_mm(), groove.outside_radius_mm + 0.4 * groove.depth_mm());
         let scale = (FRAME[2] / (2.0 * half_width)).min(FRAME[3] / (high - low));
         Self { scale, middle: (0.0, (low + high) / 2.0) }
     }
@@ -184,13 +184,10 @@ fn write_dimensions(out: &mut String, design: &Design, view: &View) -> std::fmt:
     // Depth, in the middle of the groove.
     let (top, floor) = (view.at((0.0, wanted.outside_radius_mm)), view.at((0.0, wanted.floor_mm)));
     arrows(out, top, floor)?;
-    let y = (top.1 + floor.1) / 2.0;
     let label = words(wanted.depth_mm(), drawn.depth_mm());
-    let (first, second) = label.split_once(", ").unwrap_or((&label, ""));
-    for (line, text) in [format!("depth: {first}").as_str(), second].into_iter().enumerate() {
-        let y = y + 19.0 * line as f64;
-        writeln!(out, "<text x='{:.2}' y='{y:.2}'>{text}</text>", top.0 + 9.0)?;
-    }
+    // Below whichever floor lies lower.
+    let y = floor.1.max(view.at((0.0, drawn.floor_mm)).1) + 28.0;
+    writeln!(out, "<text x='{:.2}' y='{y:.2}' text-anchor='middle'>depth: {label}</text>", floor.0)?;
     let y = FRAME[1] + FRAME[3] + 26.0;
     let outside = words(2.0 * wanted.outside_radius_mm, 2.0 * drawn.outside_radius_mm);
     writeln!(out, "<text x='{}' y='{y}'>outside diameter: {outside}</text>", FRAME[0])?;
@@ -230,8 +227,9 @@ fn arrows(out: &mut String, from: Point, to: Point) -> std::fmt::Result {
 }
 
 fn write_scale_bar(out: &mut String, view: &View) -> std::fmt::Result {
-    // The longest of 0.1, 1, 10 mm that stays short.
-    let mm = [10.0, 1.0, 0.1].into_iter().find(|mm| mm * view.scale <= 300.0).unwrap_or(0.1);
+    // The longest round length that stays short.
+    let lengths = [10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1];
+    let mm = lengths.into_iter().find(|mm| mm * view.scale <= 200.0).unwrap_or(0.1);
     let (x1, y) = (FRAME[0] + FRAME[2], FRAME[1] + FRAME[3] + 34.0);
     let x0 = x1 - mm * view.scale;
     writeln!(

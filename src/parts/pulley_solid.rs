@@ -1,11 +1,15 @@
 //! The body of a pulley: its drawn sizes, piled up from the bed as slabs and tapers.
+//!
+//! Chamfers and flanges grow out of some of the teeth's corners only. Where they meet the teeth, slivers
+//! a few hundredths of a millimetre wide are left bare or hang over, and half the triangles are saved.
 
 use crate::belt::groove::Groove;
 use crate::geometry::check::NotASolid;
 use crate::geometry::outline::{Outline, Point};
 use crate::geometry::solid::{Solid, Stack};
 
-use super::pulley::{CHAMFER_MM, Design, Flanges};
+use super::pulley::{CHAMFER_MM, Design};
+use super::pulley_request::Flanges;
 
 /// The drawn body, proven watertight.
 ///
@@ -19,8 +23,8 @@ fn stack(design: &Design) -> Stack {
     let bore = Outline::circle([0.0, 0.0], body.bore_mm);
     let mouth = Outline::circle_with([0.0, 0.0], body.bore_mm + 2.0 * CHAMFER_MM, bore.loops[0].len());
     let disc = Outline::circle([0.0, 0.0], body.flange_diameter_mm);
-    let corners = teeth(&body.groove, &design.chords);
-    let face = Outline::polygon(corners.clone());
+    let face = Outline::polygon(corners(&body.groove, &design.chords.teeth));
+    let guide = corners(&body.groove, &design.chords.guides);
     let name = format!("{} pulley, {} teeth", design.pulley.profile.name, design.pulley.teeth());
     let mut stack = Stack::new(name);
     let slab = |stack: Stack, from: f64, to: f64, outline: &Outline| {
@@ -33,8 +37,9 @@ fn stack(design: &Design) -> Stack {
         stack.taper(0.0, CHAMFER_MM, &below.clone().with_hole(&mouth), &above.clone().with_hole(&bore))
     };
     if design.flanges == Flanges::None {
-        stack =
-            at_bed(stack, &chamfered(&body.groove, &design.chords).unwrap_or_else(|| face.clone()), &face);
+        let above = Outline::polygon(guide.clone());
+        let below = chamfered(&body.groove, &design.chords.guides).unwrap_or_else(|| above.clone());
+        stack = at_bed(stack, &below, &above);
         stack = slab(stack, CHAMFER_MM, top_of_face, &face);
     } else {
         let edge =
@@ -55,11 +60,11 @@ fn stack(design: &Design) -> Stack {
                 let far = x.hypot(y);
                 [x * reach(far) / far, y * reach(far) / far]
             };
-            Outline::polygon(corners.iter().map(place).collect::<Vec<Point>>())
+            Outline::polygon(guide.iter().map(place).collect::<Vec<Point>>())
         };
-        let (grown, rim) = (out(&|far| far + height), out(&|_| radius));
+        let (foot, grown, rim) = (out(&|far| far), out(&|far| far + height), out(&|_| radius));
         let hollow = |outline: &Outline| outline.clone().with_hole(&bore);
-        stack = stack.taper(heights.face_to_mm, middle, &hollow(&face), &hollow(&grown));
+        stack = stack.taper(heights.face_to_mm, middle, &hollow(&foot), &hollow(&grown));
         stack = stack.taper(middle, heights.rim_mm, &hollow(&grown), &hollow(&rim));
         stack = slab(stack, heights.rim_mm, heights.top_mm - CHAMFER_MM, &rim);
         top = rim;
@@ -68,7 +73,7 @@ fn stack(design: &Design) -> Stack {
     stack.taper(heights.top_mm - CHAMFER_MM, heights.top_mm, &below, &above)
 }
 
-fn teeth(groove: &Groove, chords: &[usize; 8]) -> Vec<Point> {
+fn corners(groove: &Groove, chords: &[usize; 8]) -> Vec<Point> {
     groove.corners(chords).into_iter().map(|(x, y)| [x, y]).collect()
 }
 
@@ -85,5 +90,5 @@ fn chamfered(groove: &Groove, chords: &[usize; 8]) -> Option<Outline> {
         inner.bottom_radius_mm = 0.0;
     }
     inner.check().ok()?;
-    Some(Outline::polygon(teeth(&inner, chords)))
+    Some(Outline::polygon(corners(&inner, chords)))
 }

@@ -23,6 +23,10 @@ pub struct SizedFeature {
     pub draw_mm: Option<f64>,
     /// Drawn less target, mm.
     pub correction_mm: Option<f64>,
+    /// The drawn sizes whose mean print could be the target, 95 %, mm; `None` when it was not asked for or
+    /// nothing tells.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub draw_interval95_mm: Option<[f64; 2]>,
     /// What it prints as on average, mm.
     pub expected_mm: Option<f64>,
     /// Lower end of the interval that holds a new print with 95 %, mm; `None` when nothing tells the spread.
@@ -75,6 +79,18 @@ impl SizedFeature {
         Ok(sized)
     }
 
+    /// The same with how well the size to draw is known, which costs more than the answer itself.
+    ///
+    /// # Errors
+    /// As [`Correction::drawn_interval`].
+    pub fn with_drawn_interval(mut self, correction: &Correction) -> Result<Self, CannotApply> {
+        if let Some(target) = Mm::new(self.target_mm) {
+            let drawn = correction.drawn_interval(self.kind, self.axis, target, 0.95)?;
+            self.draw_interval95_mm = drawn.map(|(low, high)| [low, high]);
+        }
+        Ok(self)
+    }
+
     /// The answer where no size prints as the target: the reason is a warning.
     pub fn refused(kind: Kind, axis: Axis, aim: &Aim, reason: &CannotApply) -> Self {
         let mut sized = Self::without_answer(kind, axis, aim);
@@ -89,6 +105,7 @@ impl SizedFeature {
             target_mm: aim.target.get(),
             draw_mm: None,
             correction_mm: None,
+            draw_interval95_mm: None,
             expected_mm: None,
             low95_mm: None,
             high95_mm: None,
@@ -118,9 +135,12 @@ impl SizedFeature {
             None => "how far about it nothing measured tells".to_owned(),
         };
         let chance = self.chance_in_words().unwrap_or_default();
+        let known = self.draw_interval95_mm.map_or_else(String::new, |[low, high]| {
+            format!("; the size to draw is known to {low:.2} to {high:.2}, 95 %")
+        });
         format!(
             "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
-             correction {correction:+.2} mm (drawn - target, {target} mm)\n",
+             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n",
             written(draw)
         )
     }

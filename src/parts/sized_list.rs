@@ -341,9 +341,9 @@ foot,slot,gap,y,6,,,,,,,6.18,5.995,5.926,6.064,,
 part  dimension  kind    target mm  draw mm  prints mm  95 % from     to     chance
 hub   bore       bore         8.10     8.33       8.10       8.03   8.17       86 %
 hub   height     height                   -                                          cannot be met
-hub   rim        pin        24.935    24.91      24.93      24.86  25.00       93 %
+hub   rim        pin         24.93    24.91      24.93      24.86  25.00       93 %
 rail  holes      span        31.00    31.12      31.00      30.93  31.06  over 99 %  beyond the measured range
-seat  bearing    bore       21.886    22.17      21.88      21.81  21.95       85 %
+seat  bearing    bore        21.89    22.17      21.88      21.81  21.95       85 %
 foot  slot       gap          6.00     6.18       6.00       5.93   6.06
 "
         );

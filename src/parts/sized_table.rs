@@ -45,7 +45,7 @@ fn row(part: &SizedLine<'_>) -> [String; 9] {
         part.part.to_owned(),
         part.dimension.to_owned(),
         part.kind.name().to_owned(),
-        part.target_mm.map_or(String::new(), written),
+        hundredths(part.target_mm),
         part.draw_mm.map_or("-".to_owned(), written),
         hundredths(part.expected_mm),
         hundredths(part.low95_mm),

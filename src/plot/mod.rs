@@ -15,6 +15,7 @@ mod labels;
 mod legend;
 mod look;
 pub mod numbers;
+mod outline;
 mod plane;
 mod points;
 mod quantiles;

@@ -90,8 +90,10 @@ pub(super) fn read(text: &[u8], layout: &Layout, workspace: &mut Workspace, limi
     let columns = layout.names.len();
     let leftover = for_each_row(text, layout.delimiter, columns, workspace, |row| reader.row(row));
     if let Some(line) = leftover.open_quote {
-        let problem =
-            Problem::error(Location::default().line(line), "a quote is opened here and never closed");
+        let problem = Problem::error(
+            Location::default().line(line),
+            "a quote is opened here and never closed; what follows is not read",
+        );
         reader.block.problems.push(problem.help("close it, or delete it"));
     }
     let mut block = reader.block;
@@ -195,9 +197,8 @@ impl<'a> Reader<'a> {
         let cells = |count: usize| if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
         let separator = Layout::separator_in_words(self.layout.delimiter);
         let message = format!("this row has {}, the header has {expected}", cells(row.len()));
-        let typed = row.stretch(0, row.len() - 1);
         let problem = Problem::error(Location::default().line(row.line), message);
-        let help = match row.plain.then(|| self.layout.better_separator(typed)).flatten() {
+        let help = match self.layout.better_separator(&row.rejoined(self.layout.delimiter)) {
             Some(other) => {
                 format!("separators are mixed: this row separates cells with {other}, the header with {separator}")
             }
@@ -335,8 +336,9 @@ impl<'a> Reader<'a> {
             Err(unknown) => {
                 let message = format!("`{}` is no {what}", shortened(text));
                 let help = match unknown.nearest {
-                    Some(nearest) => format!("did you mean `{nearest}`?"),
-                    None => format!("expected one of {}", unknown.expected),
+                    // Any letter is one slip away from any other.
+                    Some(nearest) if text.len() > 1 => format!("did you mean `{nearest}`?"),
+                    _ => format!("expected one of {}", unknown.expected),
                 };
                 self.problem(row, column, message, Some(help));
                 None
@@ -367,6 +369,12 @@ impl<'a> Reader<'a> {
     #[inline]
     fn copy(&mut self, row: &Row<'_>) -> Option<u32> {
         let Some(column) = self.layout.copy else { return Some(1) };
+        if let digits @ [b'1'..=b'9', ..] = row.cell(column)
+            && digits.len() <= 6
+            && digits.iter().all(u8::is_ascii_digit)
+        {
+            return Some(digits.iter().fold(0, |number, digit| number * 10 + u32::from(digit - b'0')));
+        }
         let number = match number::plain(row.cell(column)) {
             Some(number) => Some(number),
             None => match row.trimmed(column) {
@@ -423,7 +431,11 @@ impl<'a> Reader<'a> {
         };
         let (number, is_new) = self.setup_names.number(name.as_bytes());
         if is_new {
-            self.block.setups.push((name.to_owned(), SetupTable::default()));
+            let table = self.last_setup.as_ref().map_or_else(SetupTable::default, |(_, last)| {
+                // Setups of one file are mostly alike.
+                SetupTable::as_large_as(&self.block.setups[*last].1)
+            });
+            self.block.setups.push((name.to_owned(), table));
         }
         self.last_setup = Some((typed.to_vec(), number));
         number

@@ -26,7 +26,7 @@ pub(super) fn check(
     source: Source,
     known: KnownFeature<'_>,
 ) -> Result<CheckedReadings, Vec<Problem>> {
-    let mut problems = layout.warnings.clone();
+    let mut problems = layout.problems.clone();
     problems.extend(mixed_decimals(&gathered, &layout));
     problems.extend(contradictions(&gathered, &layout));
     problems.extend(strangers_to_their_set(&gathered, &layout, known));
@@ -255,15 +255,19 @@ fn lie_far_apart(repeats: &Repeats, nominal_mm: f64) -> bool {
 
 fn far_apart(definition: &Definition, copy: u32, repeats: &Repeats) -> Problem {
     let (lowest, highest) = (repeats.lowest, repeats.highest);
-    let message = format!(
-        "repeat readings of {}, print {copy}, lie {:.2} mm apart: {:.2} mm on line {} and {:.2} mm on line {}",
-        named(definition),
-        highest.mm - lowest.mm,
-        lowest.mm,
-        lowest.line,
-        highest.mm,
-        highest.line
-    );
-    Problem::warning(at(lowest.line.max(highest.line)), message)
-        .help("measure it again; two rows may be swapped, or two prints have the same number")
+    let gap_mm = highest.mm - lowest.mm;
+    let (lines, help) = if lowest.line == highest.line {
+        (format!("{:.2} mm and {:.2} mm", lowest.mm, highest.mm), "measure it again")
+    } else {
+        (
+            format!(
+                "{:.2} mm on line {} and {:.2} mm on line {}",
+                lowest.mm, lowest.line, highest.mm, highest.line
+            ),
+            "measure it again; two rows may be swapped, or two prints have the same number",
+        )
+    };
+    let message =
+        format!("repeat readings of {}, print {copy}, lie {gap_mm:.2} mm apart: {lines}", named(definition));
+    Problem::warning(at(lowest.line.max(highest.line)), message).help(help)
 }

@@ -4,7 +4,7 @@
 //! compared without case and spaces around; columns may come in any order; a column with a name that
 //! nobody knows is ignored, with a warning when the name is nearly a known one.
 
-use crate::problem::{Location, Problem, nearest};
+use crate::problem::{Location, Problem, Severity, nearest};
 
 use super::Conditions;
 use super::conditions::Comments;
@@ -35,8 +35,8 @@ pub(super) struct Layout {
     /// Where the first row below the header begins, and how many lines are above it.
     pub(super) body: usize,
     pub(super) lines_above: u64,
-    /// Keys and columns that look misspelt.
-    pub(super) warnings: Vec<Problem>,
+    /// Wrong conditions, keys and columns that look misspelt: nothing that hides what the rows say.
+    pub(super) problems: Vec<Problem>,
 }
 
 impl Layout {
@@ -108,6 +108,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
         problems.push(Problem::error(place, message).help(HEADER_EXAMPLE));
         return Err(problems);
     }
+    let before = problems.len();
     let lower: Vec<String> = names.iter().map(|name| name.to_lowercase()).collect();
     let find = |name: &str| lower.iter().position(|candidate| candidate == name);
     let readings: Vec<usize> =
@@ -164,7 +165,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
             );
         }
     }
-    if problems.iter().any(|problem| problem.severity == crate::problem::Severity::Error) {
+    if problems[before..].iter().any(|problem| problem.severity == Severity::Error) {
         return Err(problems);
     }
     let (Some(kind), Some(nominal)) = (find("kind"), find("nominal_mm")) else { return Err(problems) };
@@ -184,7 +185,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
         conditions: comments.conditions,
         body: record.end,
         lines_above: line - 1 + record.lines,
-        warnings: problems,
+        problems,
     })
 }
 
@@ -218,7 +219,7 @@ mod tests {
             );
             assert_eq!((&text[layout.body..], layout.lines_above), (&text[text.len() - 4..], 3));
             assert_eq!(layout.conditions.date.as_deref(), Some("2026-11-25"));
-            assert_eq!(layout.warnings, []);
+            assert_eq!(layout.problems, []);
         }
     }
 

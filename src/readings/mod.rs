@@ -24,6 +24,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use crate::coupon;
 use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, Severity};
 
@@ -34,6 +35,7 @@ mod decode;
 mod gather;
 mod intern;
 mod layout;
+mod name;
 mod number;
 mod records;
 pub mod slips;
@@ -42,6 +44,7 @@ mod table;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
+pub use name::Name;
 use table::{Definition, SetupTable};
 
 /// Repeat readings of one feature of one print, summarised in one pass.
@@ -72,9 +75,9 @@ pub struct Reading {
 #[derive(Clone, Debug, PartialEq)]
 pub struct FeatureReadings {
     /// Which coupon, empty when the file does not say.
-    pub coupon: String,
+    pub coupon: Name,
     /// Which feature of it; made from kind, axis and size when the file does not say.
-    pub feature: String,
+    pub feature: Name,
     /// What is measured.
     pub kind: Kind,
     /// The direction it is measured in.
@@ -158,12 +161,22 @@ impl CheckedReadings {
 /// What a coupon set says of a feature: given coupon and feature, its kind and nominal size in mm.
 pub type KnownFeature<'a> = &'a dyn Fn(&str, &str) -> Option<(Kind, f64)>;
 
-/// Reads and checks a file, or says everything that is wrong with it, warnings included.
-pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
-    read_file_against(path, &|_, _| None)
+/// What the coupon sets that come with the program say of a feature.
+fn shipped(coupon: &str, feature: &str) -> Option<(Kind, f64)> {
+    if coupon.is_empty() {
+        return None;
+    }
+    coupon::known_feature(coupon, feature).map(|known| (known.kind, known.nominal_mm))
 }
 
-/// The same, checking every row against what is known of its coupon.
+/// Reads and checks a file, or says everything that is wrong with it, warnings included.
+///
+/// Rows of coupons that come with the program are checked against their sets.
+pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
+    read_file_against(path, &shipped)
+}
+
+/// The same, checking rows against other coupon sets.
 pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<CheckedReadings, Vec<Problem>> {
     let unreadable =
         |error: &io::Error| vec![Problem::error(Location::file(path), format!("cannot read: {error}"))];
@@ -185,10 +198,10 @@ pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<Checked
 
 /// Reads and checks the bytes of a file; `name` is used where problems and the source name the file.
 pub fn read_bytes(name: &Path, bytes: &[u8]) -> Result<CheckedReadings, Vec<Problem>> {
-    read_bytes_against(name, bytes, &|_, _| None)
+    read_bytes_against(name, bytes, &shipped)
 }
 
-/// The same, checking every row against what is known of its coupon.
+/// The same, checking rows against other coupon sets.
 pub fn read_bytes_against(
     name: &Path,
     bytes: &[u8],

@@ -55,6 +55,12 @@ impl<'a> Row<'a> {
         as_text(self.cell(column)).trim()
     }
 
+    /// The row with its cells separated by `delimiter` and without quotes.
+    pub(super) fn rejoined(&self, delimiter: u8) -> Vec<u8> {
+        let cells: Vec<&[u8]> = (0..self.len()).map(|column| self.cell(column)).collect();
+        cells.join(&delimiter)
+    }
+
     /// Whether every cell from this column on is blank.
     pub(super) fn is_blank_from(&self, column: usize) -> bool {
         (column..self.len()).all(|column| self.trimmed(column).is_empty())

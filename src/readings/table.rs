@@ -11,7 +11,7 @@
 use crate::kind::{Axis, Kind};
 
 use super::intern::{Interner, mix};
-use super::{FeatureReadings, Reading, Repeats, SetupReadings};
+use super::{FeatureReadings, Name, Reading, Repeats, SetupReadings};
 
 impl Repeats {
     /// A summary of one reading.
@@ -115,6 +115,15 @@ impl PartialEq for SetupTable {
 }
 
 impl SetupTable {
+    /// An empty table with room for as much as there is in another.
+    pub(super) fn as_large_as(other: &Self) -> Self {
+        Self {
+            entries: Vec::with_capacity(other.entries.len()),
+            summaries: Vec::with_capacity(other.summaries.len()),
+            index: vec![0; other.index.len()],
+        }
+    }
+
     /// The summary of an entry's readings.
     pub(super) fn repeats(&self, entry: &Entry) -> Repeats {
         match entry.summary {
@@ -125,7 +134,8 @@ impl SetupTable {
 
     /// The features that were read more than once, with their summaries.
     pub(super) fn repeated(&self) -> impl Iterator<Item = (&Entry, &Repeats)> {
-        let repeated = self.entries.iter().filter(|entry| entry.summary != 0);
+        let entries = if self.summaries.is_empty() { &[] } else { &self.entries[..] };
+        let repeated = entries.iter().filter(|entry| entry.summary != 0);
         repeated.map(|entry| (entry, &self.summaries[entry.summary as usize - 1]))
     }
 
@@ -231,11 +241,13 @@ impl SetupTable {
 
     /// The readings in the shape that a fit takes.
     pub(super) fn expand(&self, setup: &str, definitions: &[Definition]) -> SetupReadings {
+        let mut names = Names::default();
         let features = self.entries.iter().map(|entry| {
             let definition = &definitions[entry.definition as usize];
+            let (coupon, feature) = names.of(entry.definition, definition);
             FeatureReadings {
-                coupon: definition.coupon.to_string(),
-                feature: definition.feature.to_string(),
+                coupon,
+                feature,
                 kind: definition.kind,
                 axis: definition.axis,
                 nominal_mm: definition.nominal_mm,
@@ -244,6 +256,33 @@ impl SetupTable {
             }
         });
         SetupReadings { setup: setup.to_owned(), features: features.collect() }
+    }
+}
+
+/// Names of one setup's coupons and features, so that those who use them share them.
+///
+/// One slot for many definitions: a name that lost its slot is made anew.
+#[derive(Default)]
+struct Names {
+    slots: Vec<Option<(u32, Name, Name)>>,
+}
+
+impl Names {
+    const SLOTS: usize = 256;
+
+    fn of(&mut self, number: u32, definition: &Definition) -> (Name, Name) {
+        if self.slots.is_empty() {
+            self.slots.resize(Self::SLOTS, None);
+        }
+        let slot = &mut self.slots[number as usize % Self::SLOTS];
+        if let Some((known, coupon, feature)) = slot
+            && *known == number
+        {
+            return (coupon.clone(), feature.clone());
+        }
+        let (coupon, feature): (Name, Name) = ((&*definition.coupon).into(), (&*definition.feature).into());
+        *slot = Some((number, coupon.clone(), feature.clone()));
+        (coupon, feature)
     }
 }
 

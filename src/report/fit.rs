@@ -60,6 +60,7 @@ struct SetupView<'a> {
     measured: String,
     answers: Vec<String>,
     warnings: &'a [String],
+    first_layer: Option<String>,
     kinds: Vec<KindView>,
     small_bore: bool,
     model: String,
@@ -116,6 +117,7 @@ fn setup_view<'a>(report: &SetupReport<'a>, conditions: &Conditions) -> SetupVie
         small_bore: known.iter().any(|(summary, _)| summary.small_bore_mm2.is_some()),
         model: model(report.fit),
         spreads: spreads(correction, conditions.caliper_error_mm.is_some()),
+        first_layer: report.fit.first_layer.map(|spread| sentence_case(&spread.in_words())),
         pictures: report
             .figures
             .iter()

@@ -25,8 +25,10 @@ pub fn page(title: &str, lead: &str, body: &str) -> Result<String, ReportError> 
 pub struct Section {
     /// What it is about.
     pub heading: String,
-    /// A sentence or two; may be empty.
-    pub text: String,
+    /// The command that made it; may be empty.
+    pub command: String,
+    /// What that command printed; may be empty.
+    pub said: String,
     /// The files.
     pub links: Vec<Link>,
 }
@@ -93,15 +95,17 @@ mod tests {
     fn an_index_lists_files_with_pictures_and_escapes_what_it_is_given() {
         let sections = [Section {
             heading: "Plots & co".to_owned(),
-            text: "of <PETG>".to_owned(),
+            command: "fit <PETG>".to_owned(),
+            said: "one & only".to_owned(),
             links: vec![
                 Link::new("plots/a b.svg", "deviation", "look at the bores").picture("plots/a b.png"),
                 Link::new("javascript:alert(1)", "x\"y", ""),
             ],
         }];
         let html = index_page("The slider's files", "all of it", &sections).unwrap();
-        assert!(html.contains("<h2>Plots &#38; co</h2>"), "{html}");
-        assert!(html.contains("<p>of &#60;PETG&#62;</p>"));
+        assert!(html.contains("<h2 class=\"step\">Plots &#38; co</h2>"), "{html}");
+        assert!(html.contains("<pre><code>fit &#60;PETG&#62;</code></pre>"), "{html}");
+        assert!(html.contains("<pre><code>one &#38; only</code></pre>"), "{html}");
         assert!(html.contains("<a href=\"./plots/a%20b.svg\"><img src=\"./plots/a%20b.png\" alt=\"\""));
         assert!(html.contains("href=\"./javascript%3Aalert%281%29\">x&#34;y</a>"), "{html}");
         assert!(html.contains("<title>The slider&#39;s files</title>"));

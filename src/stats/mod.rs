@@ -4,6 +4,7 @@ pub mod cholesky;
 pub mod design;
 pub mod distribution;
 pub mod dof;
+pub mod hump;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod mixed;

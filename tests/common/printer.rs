@@ -110,8 +110,8 @@ impl Printer {
                         })
                         .collect();
                     features.push(FeatureReadings {
-                        coupon: format!("{}s", truth.kind),
-                        feature: format!("{}-{at}", truth.kind),
+                        coupon: format!("{}s", truth.kind).into(),
+                        feature: format!("{}-{at}", truth.kind).into(),
                         kind: truth.kind,
                         axis: Axis::Round,
                         nominal_mm: *size,

@@ -17,32 +17,41 @@ fn along(kind: Kind, axes: &[Axis], sizes: &[f64]) -> Vec<Feature> {
 const XY: [Axis; 2] = [Axis::X, Axis::Y];
 const ROUND: [Axis; 1] = [Axis::Round];
 
-/// About 12 features, as the `quick` set has.
-pub fn quick() -> Vec<Feature> {
-    [
-        along(Kind::Bore, &ROUND, &[4.0, 6.0, 10.0, 16.0]),
-        along(Kind::Pin, &ROUND, &[6.0, 12.0]),
-        along(Kind::Gap, &XY, &[3.0, 3.0]),
-        along(Kind::Outer, &XY, &[60.0, 60.0]),
-        along(Kind::Span, &XY, &[50.0, 50.0]),
-        along(Kind::Height, &[Axis::Z], &[12.0]),
-    ]
-    .concat()
+const X: [Axis; 1] = [Axis::X];
+const Y: [Axis; 1] = [Axis::Y];
+
+/// A comb's gaps, its width over all teeth and its last tooth.
+fn comb(axis: &[Axis]) -> Vec<Feature> {
+    [along(Kind::Gap, axis, &[2.5, 4.0, 6.0]), along(Kind::Outer, axis, &[38.5, 8.0])].concat()
 }
 
-/// About 40 features, as the `starter` set has.
+/// Rings: each bore along x and y, the outside along y.
+fn rings(bores: &[f64]) -> Vec<Feature> {
+    let outsides: Vec<f64> = bores.iter().map(|bore| bore + 8.0).collect();
+    [along(Kind::Bore, &X, bores), along(Kind::Bore, &Y, bores), along(Kind::Pin, &Y, &outsides)].concat()
+}
+
+/// The 13 features of a short print, as the set `quick` has them: along x, two bores, one span.
+pub fn quick() -> Vec<Feature> {
+    [comb(&X), rings(&[5.0, 12.0]), along(Kind::Span, &X, &[40.0]), along(Kind::Outer, &X, &[52.0])].concat()
+}
+
+/// The 40 features of the recommended print, as the set `starter` has them.
 pub fn starter() -> Vec<Feature> {
     [
-        along(Kind::Bore, &ROUND, &[3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 22.0]),
-        along(Kind::Pin, &ROUND, &[3.0, 4.0, 5.0, 8.0, 12.0, 20.0]),
-        along(Kind::Gap, &[Axis::X], &[1.5, 2.0, 3.0, 4.0]),
-        along(Kind::Gap, &[Axis::Y], &[1.5, 2.0, 3.0, 4.0]),
-        along(Kind::Outer, &[Axis::X], &[5.0, 8.0, 12.0, 20.0, 80.0]),
-        along(Kind::Outer, &[Axis::Y], &[5.0, 8.0, 12.0, 20.0, 80.0]),
-        along(Kind::Span, &[Axis::X], &[40.0, 70.0]),
-        along(Kind::Span, &[Axis::Y], &[40.0, 70.0]),
-        along(Kind::Span, &[Axis::D45, Axis::D135], &[70.0, 70.0]),
-        along(Kind::Height, &[Axis::Z], &[3.0, 6.0, 12.0, 20.0]),
+        comb(&X),
+        comb(&Y),
+        rings(&[3.0, 5.0, 8.0, 12.0]),
+        along(Kind::Pin, &X, &[5.0, 8.0]),
+        along(Kind::Pin, &Y, &[5.0, 8.0]),
+        along(Kind::HorizontalBore, &X, &[5.0, 8.0]),
+        along(Kind::HorizontalBore, &[Axis::Z], &[5.0, 8.0]),
+        along(Kind::Span, &X, &[60.0, 25.0]),
+        along(Kind::Outer, &X, &[72.0]),
+        along(Kind::Span, &Y, &[60.0, 25.0]),
+        along(Kind::Outer, &Y, &[72.0]),
+        along(Kind::Span, &[Axis::D45, Axis::D135], &[45.0, 45.0]),
+        along(Kind::Height, &[Axis::Z], &[8.0, 16.0]),
     ]
     .concat()
 }

@@ -1,22 +1,18 @@
-//! The structured fit against simulated printers.
+//! The structured fit against simulated printers: how near corrected sizes come, how often intervals hold.
 //!
-//! The small form runs with `cargo test`; the large one, whose figures are in DEVELOPERS.md, with
-//! `cargo test --release --test simulated -- --ignored --nocapture`.
+//! The small form runs with `cargo test`. The large one, whose figures are in DEVELOPERS.md, is
+//! `cargo test --release --test simulated -- --ignored --nocapture --test-threads 1`.
 
 mod design;
 mod printer;
-mod probe;
 mod random;
 mod study;
 
-use printer::Population;
+use printer::Population::{self, Bad, Exact, Good, Misfit, Typical};
 use shrinkrule::correction::structured::Options;
-use study::{HEADER, Plan, row, run};
+use study::{HEADER, Outcome, Plan, row, run};
 
-fn printers(default: u32) -> u32 {
-    std::env::var("SHRINKRULE_PRINTERS").ok().and_then(|text| text.parse().ok()).unwrap_or(default)
-}
-
+/// The plan of the accuracy study: 28 features, nothing read at the bed, gross errors of 0.3 to 2 mm.
 fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) -> Plan {
     Plan {
         population,
@@ -29,39 +25,93 @@ fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) ->
     }
 }
 
+/// A coupon set printed so often, each feature read three times, gross errors as the class makes them.
+fn class_plan(population: Population, design: Vec<design::Feature>, prints: u32) -> Plan {
+    Plan {
+        population,
+        design,
+        prints,
+        readings: 3,
+        gross: None,
+        options: Options::default(),
+        targets: design::targets(true),
+    }
+}
+
+fn printers() -> u32 {
+    std::env::var("SHRINKRULE_PRINTERS").ok().and_then(|text| text.parse().ok()).unwrap_or(2000)
+}
+
 #[test]
-#[ignore = "minutes; figures in DEVELOPERS.md"]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
 fn table_of_the_accuracy_study() {
     println!("{HEADER}");
-    for population in [Population::Exact, Population::Misfit] {
-        for (prints, readings, gross) in
-            [(3, 1, 0.0), (1, 3, 0.0), (3, 1, 0.05), (3, 1, 0.2), (3, 3, 0.0), (3, 3, 0.05), (1, 3, 0.05)]
+    let mut plans = Vec::new();
+    for population in [Exact, Misfit] {
+        for (prints, readings) in [(3, 1), (1, 3), (3, 3)] {
+            for gross in [0.0, 0.05, 0.2] {
+                plans.push(("study", study_plan(population, prints, readings, gross)));
+            }
+        }
+        for (name, prior_scale, keep_all) in
+            [("priors halved", 0.5, false), ("priors doubled", 2.0, false), ("all kept", 1.0, true)]
         {
-            let plan = study_plan(population, prints, readings, gross);
-            println!("{}", row(&plan, "study", &run(&plan, printers(2000), 11)));
+            let options = Options { prior_scale, keep_all, ..Options::default() };
+            plans.push((name, Plan { options, ..study_plan(population, 3, 1, 0.0) }));
+        }
+    }
+    for (name, plan) in plans {
+        println!("{}", row(&plan, name, &run(&plan, printers(), 11)));
+    }
+}
+
+#[test]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
+fn table_of_the_classes() {
+    println!("{HEADER}");
+    for population in [Good, Typical, Bad] {
+        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+            for prints in 1..=3 {
+                let plan = class_plan(population, features.clone(), prints);
+                println!("{}", row(&plan, name, &run(&plan, printers(), 12)));
+            }
+        }
+    }
+}
+
+/// Of so few printers the mean cover is known to about 0.8 % (one standard deviation).
+const FEW: u32 = 80;
+
+fn holds(cover: f64) -> bool {
+    (0.925..0.975).contains(&cover)
+}
+
+#[test]
+fn intervals_hold_for_printers_of_every_class() {
+    for population in [Good, Typical, Bad] {
+        for (design, prints) in [(design::quick(), 1), (design::starter(), 3)] {
+            let outcome = run(&class_plan(population, design, prints), FEW, 3);
+            assert!(holds(outcome.cover), "{population:?}, {prints} prints: {outcome:?}");
         }
     }
 }
 
 #[test]
-#[ignore = "minutes; figures in DEVELOPERS.md"]
-fn table_of_the_classes() {
-    println!("{HEADER}");
-    for population in [Population::Good, Population::Typical, Population::Bad] {
-        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
-            for prints in 1..=3 {
-                let plan = Plan {
-                    population,
-                    design: features.clone(),
-                    prints,
-                    readings: 3,
-                    gross: None,
-                    options: Options::default(),
-                    targets: design::targets(true),
-                };
-                let outcome = run(&plan, printers(2000), 12);
-                println!("{} {:.3?}", row(&plan, name, &outcome), outcome.cover_of);
-            }
-        }
-    }
+fn corrected_sizes_come_within_reach_of_the_best_that_can_be_had() {
+    // The best is 17.5 µm from three prints and 25.8 from one, for someone who knows the population;
+    // least squares has 26 and 32. Sampling error of so few printers is 3 %.
+    let three = run(&study_plan(Misfit, 3, 1, 0.0), 200, 4);
+    assert!(three.rms_um < 19.5 && holds(three.cover_reading), "{three:?}");
+    let one = run(&study_plan(Misfit, 1, 3, 0.0), 200, 4);
+    assert!(one.rms_um < 29.0 && holds(one.cover_reading), "{one:?}");
+}
+
+#[test]
+fn gross_errors_cost_little_and_the_interval_still_holds() {
+    let of = |gross: f64| -> Outcome { run(&study_plan(Misfit, 3, 3, gross), FEW, 5) };
+    let (clean, some, many) = (of(0.0), of(0.05), of(0.2));
+    assert!(clean.set_aside_share < 0.001, "{clean:?}");
+    assert!((0.04..0.06).contains(&some.set_aside_share), "{some:?}");
+    assert!(some.rms_um < 1.1 * clean.rms_um && holds(some.cover_reading), "{some:?} after {clean:?}");
+    assert!(many.rms_um < 1.5 * clean.rms_um, "{many:?} after {clean:?}");
 }

@@ -45,6 +45,7 @@ pub struct Printer {
     scale_z: f64,
     small_bore: f64,
     skew: f64,
+    sag: f64,
     own: [f64; 7],
     pub print_swell_sd: f64,
     pub print_scale_sd: f64,
@@ -90,6 +91,7 @@ impl Printer {
             scale_z: 0.0,
             small_bore: -random.normal(0.30, 0.15).max(0.0),
             skew: 0.0,
+            sag: 0.0,
             own,
             print_swell_sd: 0.012,
             print_scale_sd: 0.0003,
@@ -110,6 +112,9 @@ impl Printer {
         let mut own = [0.0; 7];
         own[Kind::Bore as usize] = -2.0 * extra;
         own[Kind::Height as usize] = pick([-0.01, -0.05, -0.12]);
+        let high = random.clipped(pick([-0.1, -0.25, -0.55]), pick([0.04, 0.1, 0.2]), -1.2, 0.05);
+        let wide = random.clipped(pick([-0.03, -0.08, -0.2]), pick([0.02, 0.04, 0.08]), -0.5, 0.1);
+        own[Kind::HorizontalBore as usize] = wide;
         let print = random.clipped(pick([0.01, 0.03, 0.08]), pick([0.004, 0.01, 0.03]), 0.003, 0.2);
         Self {
             swell: random.clipped(pick([0.01, 0.05, 0.12]), pick([0.01, 0.03, 0.05]), -0.1, 0.3),
@@ -118,6 +123,7 @@ impl Printer {
             // Heights shrink by 0.3 to 0.6 of the plane's shrink.
             scale_z: z - 0.45 * shrink,
             small_bore: -random.clipped(pick([0.1, 0.3, 1.0]), pick([0.05, 0.15, 0.4]), 0.0, 2.5),
+            sag: high - wide,
             skew: random.clipped(0.0, pick([0.03, 0.12, 0.4]), -1.2, 1.2).to_radians(),
             own,
             // The table's spread of one dimension between prints is that of a size that swells by two
@@ -153,7 +159,8 @@ impl Printer {
             _ => 0.5 * (self.scale_x + self.scale_y),
         };
         let bore = if kind == Kind::Bore { self.small_bore / drawn } else { 0.0 };
-        kind.swell_sign() * self.swell + scale * drawn + bore + self.own[kind as usize]
+        let sag = if kind == Kind::HorizontalBore && axis == Axis::Z { self.sag } else { 0.0 };
+        kind.swell_sign() * self.swell + scale * drawn + bore + sag + self.own[kind as usize]
     }
 
     /// Variance of one feature's size over new prints, mm^2.

@@ -41,8 +41,6 @@ pub struct Outcome {
     pub far_cover_reading: f64,
     pub set_aside_share: f64,
     pub micros_a_fit: f64,
-    /// Per kind in `Kind::ALL` order: cover.
-    pub cover_of: [f64; 7],
 }
 
 pub fn readings(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupReadings {
@@ -59,8 +57,8 @@ pub fn readings(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupRea
                 })
                 .collect();
             features.push(FeatureReadings {
-                coupon: String::new(),
-                feature: format!("{}-{}-{}", feature.kind, feature.axis, feature.size),
+                coupon: "".into(),
+                feature: format!("{}-{}-{}", feature.kind, feature.axis, feature.size).into(),
                 kind: feature.kind,
                 axis: feature.axis,
                 nominal_mm: feature.size,
@@ -85,17 +83,16 @@ pub fn summarised(read: &[Reading]) -> Repeats {
     }
 }
 
+#[derive(Default)]
 struct OfPrinter {
     square: f64,
     cover: f64,
     half: f64,
     cover_reading: f64,
-    cover_of: [(f64, f64); 7],
 }
 
 fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPrinter {
-    let mut sums =
-        OfPrinter { square: 0.0, cover: 0.0, half: 0.0, cover_reading: 0.0, cover_of: [(0.0, 0.0); 7] };
+    let mut sums = OfPrinter::default();
     let repeat = correction.spread.repeat.map_or(0.0, |repeat| repeat.sd_mm);
     let mut asked = 0.0;
     for target in targets {
@@ -131,8 +128,6 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
         let middle = size.prediction.expected_mm;
         let read_sd = sd.hypot(printer.read_sd(target.kind)).hypot(0.01 / 12f64.sqrt());
         sums.cover_reading += within(middle - half, middle + half, read_sd);
-        let of = &mut sums.cover_of[target.kind as usize];
-        *of = (of.0 + cover, of.1 + 1.0);
         asked += 1.0;
     }
     sums.square /= asked;
@@ -142,14 +137,9 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
     sums
 }
 
-pub fn readings_of(plan: &Plan, printer: &Printer, random: &mut Random) -> SetupReadings {
-    readings(plan, printer, random)
-}
-
 pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
     let mut outcome = Outcome::default();
     let mut covers = Vec::new();
-    let mut of = [(0.0, 0.0); 7];
     let (mut spent, mut set_aside, mut read) = (std::time::Duration::ZERO, 0.0, 0.0);
     let n = f64::from(printers);
     for printer in 0..printers {
@@ -174,9 +164,6 @@ pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
         outcome.far_cover_reading += far.cover_reading / n;
         outcome.half_um += near.half * 1e3 / n;
         covers.push(near.cover);
-        for (sum, (cover, asked)) in of.iter_mut().zip(near.cover_of) {
-            *sum = (sum.0 + cover, sum.1 + asked);
-        }
     }
     covers.sort_by(f64::total_cmp);
     outcome.worst_tenth = covers[covers.len() / 10];
@@ -184,18 +171,18 @@ pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
     outcome.far_rms_um = outcome.far_rms_um.sqrt() * 1e3;
     outcome.set_aside_share = set_aside / read;
     outcome.micros_a_fit = spent.as_secs_f64() * 1e6 / n;
-    outcome.cover_of = of.map(|(cover, asked)| if asked > 0.0 { cover / asked } else { f64::NAN });
     outcome
 }
 
-pub const HEADER: &str = "| population | design | prints x readings | gross | rms um | far rms | cover | worst tenth | far cover | half um | reading cover | far | set aside | us a fit |\n|---|---|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|";
+pub const HEADER: &str = "\
+| population | design | prints x readings | gross | rms µm | 30-100 | true size | worst tenth | 30-100 | half µm | reading | 30-100 | set aside | µs a fit |
+|---|---|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|";
 
 pub fn row(plan: &Plan, design: &str, outcome: &Outcome) -> String {
-    let percent = |share: f64| format!("{:.1}%", share * 100.0);
+    let percent = |share: f64| format!("{:.1} %", share * 100.0);
     format!(
-        "| {} | {design} {} | {} x {} | {} | {:.1} | {:.1} | {} | {} | {} | {:.0} | {} | {} | {} | {:.0} |",
+        "| {} | {design} | {} x {} | {} | {:.1} | {:.1} | {} | {} | {} | {:.0} | {} | {} | {:.2} % | {:.0} |",
         plan.population.name(),
-        plan.design.len(),
         plan.prints,
         plan.readings,
         plan.gross.map_or("as class".to_owned(), percent),
@@ -207,7 +194,7 @@ pub fn row(plan: &Plan, design: &str, outcome: &Outcome) -> String {
         outcome.half_um,
         percent(outcome.cover_reading),
         percent(outcome.far_cover_reading),
-        format!("{:.2}%", outcome.set_aside_share * 100.0),
+        outcome.set_aside_share * 100.0,
         outcome.micros_a_fit,
     )
 }

@@ -6,11 +6,13 @@
 //! restricted likelihood times the prior: feature to feature, print to print, and the spreads that own
 //! offsets and the x/y difference may have. The grid reaches as far as the weights do.
 
-use crate::stats::mixed::{JointPrior, Products, Reduced, Row, Solution};
+use crate::stats::hump;
+use crate::stats::mixed::{Products, Reduced, Row, Solution};
 
+use super::choices::{Choice, PrintPrior, Spreads, choices};
 use super::design::Part;
-use super::lent::{self, Lent};
-use super::priors::{self, LogNormal, Prior};
+use super::lent;
+use super::priors::{self, Prior};
 
 /// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
 /// of a normal curve is still right to 1e-4.
@@ -76,90 +78,6 @@ impl<'a> Observed<'a> {
             all.add_all(products, 1.0 / (feature_sd * feature_sd + variance));
         }
         all
-    }
-}
-
-/// One choice of the priors of a part's terms.
-pub struct Choice {
-    /// The precisions, term by term.
-    pub precisions: Vec<f64>,
-    /// Logarithm of its share of the weight.
-    pub(super) share_ln: f64,
-    /// What other setups lend, in place of the precisions.
-    pub(super) joint: Option<JointPrior>,
-}
-
-impl Choice {
-    fn solve(&self, reduced: &Reduced, into: &mut Solution) -> bool {
-        match &self.joint {
-            Some(joint) => reduced.solve_about(joint, into),
-            None => reduced.solve(&self.precisions, into),
-        }
-    }
-}
-
-/// The choices of the priors of a part's terms, given the spread of feature means; the widest last.
-pub fn choices(part: &Part, spread_mm: f64, scale: f64) -> Vec<Choice> {
-    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
-    let one = [(1.0, 1.0)];
-    let own: &[(f64, f64)] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &one };
-    let xy: &[(f64, f64)] =
-        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &one };
-    let choice = |own: (f64, f64), xy: (f64, f64)| {
-        let sds = part.terms.iter().map(|term| match priors::prior(*term) {
-            Prior::Fixed { sd, .. } => sd,
-            Prior::HoleOffset => priors::HOLE_OFFSET_OVER_SPREAD * spread_mm,
-            Prior::OwnOffset => own.0 * spread_mm,
-            Prior::XyDifference => xy.0 * spread_mm,
-        });
-        let precisions = sds.map(|sd| (scale * sd).powi(-2)).collect();
-        Choice { precisions, share_ln: (own.1 * xy.1).ln(), joint: None }
-    };
-    own.iter().flat_map(|own| xy.iter().map(|xy| choice(*own, *xy))).collect()
-}
-
-/// What is thought of how prints differ in one part.
-#[derive(Clone, Copy, Debug)]
-pub struct PrintPrior {
-    /// The print-to-print spread, mm, or its ratio to feature to feature.
-    pub spread: LogNormal,
-    /// The power of the feature-to-feature spread that the ratio grows with; `None` when it is no ratio.
-    pub over_feature: Option<f64>,
-}
-
-impl PrintPrior {
-    fn sd(self, value: f64, feature_sd: f64) -> f64 {
-        match self.over_feature {
-            Some(power) => value * feature_sd * (feature_sd / priors::TYPICAL_FEATURE_SD_MM).powf(power),
-            None => value,
-        }
-    }
-}
-
-/// What is thought of the spreads before they are averaged over.
-pub struct Spreads {
-    /// The spread of feature means about the fit, as the robust fit has it, mm.
-    pub spread_mm: f64,
-    /// What reading adds to the variance of a feature's mean, on average, mm^2.
-    pub reading_variance_mm2: f64,
-    /// Prior of each part's print-to-print spread.
-    pub print: Vec<PrintPrior>,
-    /// Multiplies the standard deviations of the priors on coefficients.
-    pub prior_scale: f64,
-    /// How many prints.
-    pub prints: usize,
-    /// What the person's other setups lend.
-    pub lent: Option<Lent>,
-}
-
-impl Spreads {
-    /// Logarithm of the prior density of the feature-to-feature spread: wide in the logarithm of the
-    /// whole variance of a mean, so that what reading hides counts as little here as it shows.
-    fn feature_density_ln(&self, feature_sd: f64) -> f64 {
-        let feature = feature_sd * feature_sd;
-        let whole = feature + self.reading_variance_mm2;
-        let weak_ln = priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln();
-        self.lent.as_ref().map_or(weak_ln, |lent| lent.feature_density_ln(feature_sd, weak_ln))
     }
 }
 
@@ -374,7 +292,8 @@ fn feature_points(
     };
     // From a twentieth of the spread, and no less than half a micrometre, to four times.
     let low = (spreads.spread_mm / 20.0).max(0.0005);
-    span(low.ln(), (spreads.spread_mm * 4.0).max(0.002).ln(), FEATURE_POINTS, weight_ln)
+    let high = (spreads.spread_mm * 4.0).max(0.002);
+    hump::points(low.ln(), high.ln(), FEATURE_POINTS, weight_ln).into_iter().map(f64::exp).collect()
 }
 
 /// Where the print-to-print spread, or its ratio, may lie.
@@ -387,11 +306,12 @@ fn print_points(
     work: &mut Work,
 ) -> Vec<f64> {
     let median = print.spread.median.ln();
-    span(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
+    let points = hump::points(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
         let value = ln.exp();
         let at = print.sd(value, feature_sd);
         evidence_ln(products, part, at, choices, work) + print.spread.density_ln(value)
-    })
+    });
+    points.into_iter().map(f64::exp).collect()
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
@@ -403,57 +323,4 @@ fn evidence_ln(products: &Products, part: &Part, sd: f64, choices: &[Choice], wo
     } else {
         f64::NEG_INFINITY
     }
-}
-
-/// `count` values, evenly spaced in their logarithm, over where `weight_ln` comes within 4 of its maximum
-/// (a normal curve's 2.8 standard deviations).
-fn span(low: f64, high: f64, count: u32, mut weight_ln: impl FnMut(f64) -> f64) -> Vec<f64> {
-    let (top, largest) = maximum(low, high, &mut weight_ln);
-    let mut edge = |away: f64| {
-        // How far out grows until it is far enough; what a normal curve would do tells where it was.
-        let mut step = 0.05;
-        loop {
-            let at = (top + away * step).clamp(low, high);
-            let fallen = largest - weight_ln(at);
-            if fallen >= 4.0 {
-                return top + (at - top) * (4.0 / fallen).sqrt();
-            }
-            if at == low || at == high {
-                return at;
-            }
-            step *= (4.5 / fallen.max(0.01)).sqrt().clamp(1.3, 4.0);
-        }
-    };
-    let (from, to) = (edge(-1.0), edge(1.0));
-    (0..count).map(|i| (from + (to - from) * f64::from(i) / f64::from(count - 1)).exp()).collect()
-}
-
-/// Where a function of one hump has its maximum, to a hundredth or so, and its value there.
-fn maximum(low: f64, high: f64, weight_ln: &mut impl FnMut(f64) -> f64) -> (f64, f64) {
-    let steps = ((high - low) / 0.5).ceil();
-    let step = (high - low) / steps;
-    let mut best = (low, weight_ln(low));
-    let mut at = low + step;
-    while at < high + 0.5 * step {
-        let value = weight_ln(at.min(high));
-        if value > best.1 {
-            best = (at.min(high), value);
-        }
-        at += step;
-    }
-    // Halving the step about the best so far: the hump may be narrower than it.
-    let mut half = 0.5 * step;
-    while half > 0.01 {
-        for at in [best.0 - half, best.0 + half] {
-            if (low..=high).contains(&at) {
-                let value = weight_ln(at);
-                if value > best.1 {
-                    best = (at, value);
-                    break;
-                }
-            }
-        }
-        half *= 0.5;
-    }
-    best
 }

@@ -6,11 +6,12 @@
 //!
 //! Source: Schmidli et al., Robust meta-analytic-predictive priors, Biometrics 70 (2014) 1023.
 
-use crate::correction::Term;
-use crate::stats::mixed::JointPrior;
 use nalgebra::DMatrix;
 
-use super::average::Choice;
+use crate::correction::Term;
+use crate::stats::mixed::JointPrior;
+
+use super::choices::Choice;
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 

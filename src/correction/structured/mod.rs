@@ -11,7 +11,8 @@
 //! that cannot be told apart. Prints differ by a little swell and a little scale. The steps:
 //!
 //! 1. [`usable`]: what the model is about, without slips of the pen.
-//! 2. [`cells`]: repeats are averaged; how they scatter (R) is pooled; slips among siblings go.
+//! 2. [`repeats`] and [`cells`]: slips among siblings go; repeats are averaged; how they scatter (R) is
+//!    pooled.
 //! 3. [`resist`]: the robust fit finds what the model disowns and takes its pull from the rest.
 //! 4. [`average`]: the answer averaged over what is not known of the spreads.
 //! 5. [`outcome`]: a [`Correction`](super::Correction) that predicts with all of it.
@@ -21,10 +22,12 @@
 
 pub mod average;
 pub mod cells;
+pub mod choices;
 pub mod design;
 pub mod lent;
 pub mod outcome;
 pub mod priors;
+pub mod repeats;
 pub mod resist;
 pub mod usable;
 
@@ -32,8 +35,9 @@ use crate::correction::fitted::Fit;
 use crate::kind::Kind;
 use crate::readings::{Conditions, SetupReadings};
 
-use average::{Observation, Observed, PrintPrior, Spreads};
+use average::{Observation, Observed};
 use cells::Cells;
+use choices::{PrintPrior, Spreads};
 use priors::LogNormal;
 use resist::{Judged, Resisted};
 
@@ -239,7 +243,7 @@ fn settle_disputes(
             });
             away.sort_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
             let [(kept, near), (slip, far)] = away;
-            if near.abs() > 3.0 * expected_sd || far.abs() < cells::CUT * expected_sd {
+            if near.abs() > 3.0 * expected_sd || far.abs() < repeats::CUT * expected_sd {
                 continue;
             }
             any = true;

@@ -8,7 +8,7 @@ use crate::correction::{
     Correction, Coverage, Form, PrintEffects, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
 };
 use crate::kind::Kind;
-use crate::readings::{Conditions, SetupReadings};
+use crate::readings::{Conditions, SetupReadings, slips};
 
 use super::Options;
 use super::average::{PartPosterior, Posterior, Weighted};
@@ -75,7 +75,8 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
         terms,
         coefficients,
         covariance,
-        dof: feature.1,
+        // A tenth is more than anyone reads from it.
+        dof: (feature.1 * 10.0).round() / 10.0,
         prints: u32::try_from(found.prints).unwrap_or(u32::MAX),
         kinds: coverage(found, judged),
         spread: Spread {
@@ -91,7 +92,7 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
     correction.warnings = warnings(found, &correction);
     let points = points(found, judged, &correction);
     let r_squared = r_squared(&points);
-    Fit { correction, points, r_squared, residual_sd_mm }
+    Fit { correction, points, r_squared, residual_sd_mm, first_layer: None }
 }
 
 /// Root mean square of a spread that is known by its distribution, and the degrees of freedom that its
@@ -172,7 +173,13 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
         ends.dedup_by_key(|reading| reading.line);
         for reading in ends {
             if !all.iter().any(|known| known.line == reading.line && known.reading_mm == reading.mm) {
-                all.push(SetAside { line: reading.line, reading_mm: reading.mm, reason: reason.clone() });
+                let slip = slips::likely(reading.mm, feature.nominal_mm);
+                let slip = slip.map_or_else(String::new, |slip| format!("; {} {slip}", reading.mm));
+                all.push(SetAside {
+                    line: reading.line,
+                    reading_mm: reading.mm,
+                    reason: format!("{reason}{slip}"),
+                });
             }
         }
     }
@@ -188,8 +195,8 @@ fn points(found: &Found<'_>, judged: &[Vec<Judged>], correction: &Correction) ->
             let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
             let used = judged.pseudo_mm.is_some();
             let point = FittedPoint {
-                coupon: feature.coupon.clone(),
-                feature: feature.feature.clone(),
+                coupon: feature.coupon.clone().into(),
+                feature: feature.feature.clone().into(),
                 kind: feature.kind,
                 axis: feature.axis,
                 copy: feature.copy,

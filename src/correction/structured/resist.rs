@@ -11,7 +11,8 @@
 use crate::stats::mixed::{Products, Reduced, Row, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
-use super::average::{Observation, choices};
+use super::average::Observation;
+use super::choices::choices;
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 

@@ -57,8 +57,8 @@ fn setup(prints: u32, read: usize, spread: f64) -> SetupReadings {
                 let values: Vec<f64> =
                     (0..read).map(|k| mean + 0.4 * spread * scatter(1000 + 17 * index + k)).collect();
                 features.push(FeatureReadings {
-                    coupon: "A".to_owned(),
-                    feature: format!("{kind}-{i}"),
+                    coupon: "A".into(),
+                    feature: format!("{kind}-{i}").into(),
                     kind,
                     axis: axes[i % axes.len()],
                     nominal_mm: *size,
@@ -103,6 +103,18 @@ fn a_printer_that_follows_the_model_comes_back() {
     };
     assert!((of(Term::ScaleInPlane) + 0.003).abs() < 0.0001);
     assert!((of(Term::SmallBore) + 0.25).abs() < 0.02);
+}
+
+#[test]
+fn readings_without_any_scatter_are_followed_exactly() {
+    let correction = fitted(&setup(2, 3, 0.0));
+    for (kind, axis, drawn) in ASKED {
+        let (found, truth) = (correction.deviation_mm(kind, axis, drawn), deviation(kind, drawn));
+        assert!((found - truth).abs() < 0.002, "{kind} {found} {truth}");
+        // Nothing is closer than what the caliper shows.
+        assert!(half_width(&correction, kind, axis, drawn) > 0.005);
+    }
+    assert!(correction.set_aside.is_empty(), "{:?}", correction.set_aside);
 }
 
 #[test]
@@ -233,7 +245,7 @@ fn what_is_measured_at_the_bed_is_not_fitted() {
     let readings = setup(2, 3, 0.03);
     let mut with_gauge = readings.clone();
     let mut at_the_bed = readings.features[18].clone();
-    at_the_bed.feature.push_str("-bed");
+    at_the_bed.feature = format!("{}-bed", at_the_bed.feature).into();
     at_the_bed.repeats = repeats(&[at_the_bed.nominal_mm + 0.6], 800);
     with_gauge.features.push(at_the_bed);
     assert_eq!(fitted(&readings), fitted(&with_gauge));

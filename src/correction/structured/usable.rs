@@ -1,12 +1,13 @@
 //! The features that the model is about, without readings that a slip of the pen explains.
 //!
 //! What is measured at the bed tells of the first layer and not of the sizes above it. A reading that
-//! lies nowhere near its nominal size and comes back when a decimal point, a unit or two digits are put
-//! right ([`crate::readings::slips`]) is a slip whatever the others say.
+//! lies nowhere near its nominal size, or comes back when a decimal point or a unit is put right
+//! ([`crate::readings::slips`]), is a slip whatever the others say.
 
 use crate::correction::SetAside;
 use crate::correction::first_layer::is_at_the_bed;
-use crate::readings::{FeatureReadings, Reading, slips};
+use crate::readings::slips::{self, Slip};
+use crate::readings::{FeatureReadings, Reading};
 
 /// The features to fit, and the readings that were set aside as slips. With `keep_all` none is.
 pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadings>, Vec<SetAside>) {
@@ -18,7 +19,12 @@ pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadi
         if keep_all {
             return Some(left);
         }
-        let slip = |reading_mm: f64| slips::likely(reading_mm, feature.nominal_mm);
+        // Swapped digits explain a few tenths of a millimetre, which a bad printer errs by as well: that is
+        // for the fit to judge.
+        let slip = |reading_mm: f64| {
+            slips::likely(reading_mm, feature.nominal_mm)
+                .filter(|slip| !matches!(slip, Slip::SwappedDigits { .. }))
+        };
         for reading in [feature.repeats.lowest, feature.repeats.highest] {
             if let Some(found) = slip(reading.mm)
                 && !set_aside

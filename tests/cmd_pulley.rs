@@ -1,0 +1,184 @@
+//! The `pulley` command, as a person runs it.
+
+mod pulley_setup;
+
+use std::path::Path;
+
+use assert_cmd::Command;
+use pulley_setup::{INVENTED, Setup, correction};
+use serde_json::Value;
+use shrinkrule::correction::{Correction, Term};
+use shrinkrule::geometry::stl;
+use shrinkrule::kind::Kind;
+
+fn pulley(folder: &Path, arguments: &[&str]) -> std::process::Output {
+    let mut command = Command::cargo_bin("shrinkrule").unwrap();
+    command.current_dir(folder).arg("pulley").args(arguments).output().unwrap()
+}
+
+fn scratch(setup: &Setup) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("petg.correction.toml"), correction(setup).to_toml(None)).unwrap();
+    folder
+}
+
+/// The invented setup with no coupon of this kind.
+fn without(kind: Kind) -> Correction {
+    let mut correction = correction(&INVENTED);
+    correction.kinds.remove(&kind);
+    let keep = |term: &Term| !matches!(term, Term::Offset(of) | Term::ScaleOf(of) if *of == kind);
+    let kept: Vec<usize> = (0..correction.terms.len()).filter(|i| keep(&correction.terms[*i])).collect();
+    correction.covariance =
+        kept.iter().map(|i| kept.iter().map(|j| correction.covariance[*i][*j]).collect()).collect();
+    correction.coefficients = kept.iter().map(|i| correction.coefficients[*i]).collect();
+    correction.terms = kept.iter().map(|i| correction.terms[*i]).collect();
+    correction
+}
+
+const SLIDER: [&str; 8] = ["--belt", "T5", "--teeth", "20", "--bore", "5", "--belt-width", "10"];
+
+fn with(more: &[&'static str]) -> Vec<&'static str> {
+    SLIDER.iter().chain(more).copied().collect()
+}
+
+#[test]
+fn writes_a_solid_its_sizes_and_a_picture() {
+    let folder = scratch(&INVENTED);
+    let run =
+        pulley(folder.path(), &with(&["--with", "petg.correction.toml", "--out", "drive.stl", "--json"]));
+    assert_eq!(String::from_utf8_lossy(&run.stderr), "wrote drive.stl\nwrote drive.json\nwrote drive.svg\n");
+    assert_eq!(run.status.code(), Some(0));
+    let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+    let number = |key: &str| answer[key].as_f64().unwrap();
+    // 20 * 5 / pi, less 0.845 mm; drawn so that 0.996 d + 0.14 is the wanted one.
+    assert!((number("pitch_diameter_mm") - 31.830989).abs() < 1e-6);
+    assert!((number("outside_diameter_mm") - 30.985989).abs() < 1e-6);
+    assert!((number("draw_outside_diameter_mm") - (30.985989 - 0.14) / 0.996).abs() < 1e-5);
+    assert_eq!(answer["teeth"], 20);
+    assert_eq!(answer["watertight"], true);
+    assert_eq!(answer["groove"]["form"], "SE");
+    assert_eq!(answer["groove"]["width_at_outside_mm"], 2.96);
+    assert_eq!(answer["files"], serde_json::json!(["drive.stl", "drive.json", "drive.svg"]));
+    assert!(number("predicted_deviation_mm") <= 0.005);
+    assert!(answer["sources"][0]["source"].as_str().unwrap().starts_with("from memory: DIN 7721-2"));
+
+    let bytes = std::fs::read(folder.path().join("drive.stl")).unwrap();
+    let proof = stl::prove(&bytes, 1).unwrap();
+    assert!((proof.volume_mm3() - number("volume_mm3")).abs() < 1e-3);
+    assert_eq!(bytes.len() as u64, 84 + 50 * answer["triangles"].as_u64().unwrap());
+    assert!(bytes.starts_with(b"shrinkrule 0.1.0 T5 z20 invented readings 0123456789ab"));
+
+    let beside: Value =
+        serde_json::from_slice(&std::fs::read(folder.path().join("drive.json")).unwrap()).unwrap();
+    assert_eq!(beside, answer);
+    assert_eq!(beside["correction"]["readings_sha256"], "0123456789abcdef".repeat(4));
+    assert_eq!(beside["correction"]["file"], "petg.correction.toml");
+    let picture = std::fs::read_to_string(folder.path().join("drive.svg")).unwrap();
+    assert!(picture.contains("printed, as predicted") && picture.ends_with("</svg>\n"));
+}
+
+#[test]
+fn the_table_says_wanted_drawn_and_expected() {
+    let folder = scratch(&INVENTED);
+    let run =
+        pulley(folder.path(), &with(&["--with", "petg.correction.toml", "--out", "drive.3mf", "--quiet"]));
+    assert_eq!(String::from_utf8_lossy(&run.stderr), "");
+    let text = String::from_utf8(run.stdout).unwrap();
+    let bore = text.lines().find(|line| line.starts_with("bore ")).unwrap();
+    // 5 = 0.996 x - 0.16 - 0.3 / x.
+    assert!(bore.starts_with("bore                            5.000    5.238  5.000 ± 0.0"), "{bore}");
+    assert!(text.contains("predicted print: within 0.00"), "{text}");
+    assert!(text.contains("guard it, and wear eye protection"), "{text}");
+    assert!(std::fs::metadata(folder.path().join("drive.3mf")).unwrap().len() > 10_000);
+}
+
+#[test]
+fn same_input_same_bytes() {
+    let folder = scratch(&INVENTED);
+    let bytes = |name: &str, extension: &str| {
+        let out = format!("{name}/pulley.{extension}");
+        let mut arguments = with(&["--with", "petg.correction.toml", "--out"]);
+        arguments.push(&out);
+        let mut command = Command::cargo_bin("shrinkrule").unwrap();
+        command.current_dir(folder.path()).arg("pulley").args(&arguments).assert().success();
+        let read = |e: &str| std::fs::read(folder.path().join(format!("{name}/pulley.{e}"))).unwrap();
+        [read(extension), read("json"), read("svg")]
+    };
+    assert_eq!(bytes("a", "stl"), bytes("b", "stl"));
+    assert_eq!(bytes("c", "3mf"), bytes("d", "3mf"));
+}
+
+#[test]
+fn a_pulley_without_correction_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = pulley(folder.path(), &with(&["--without-correction", "--out", "plain.stl", "--quiet"]));
+    assert_eq!(run.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&run.stdout).contains("NOT corrected"));
+    let bytes = std::fs::read(folder.path().join("plain.stl")).unwrap();
+    assert!(bytes.starts_with(b"shrinkrule 0.1.0 T5 z20 without correction"));
+}
+
+#[test]
+fn a_setup_that_cannot_meet_the_outline_is_answered_with_no() {
+    let uneven = Setup { pin: (0.5, 0.0), gap: (-0.1, 0.0), ..INVENTED };
+    let folder = scratch(&uneven);
+    let arguments =
+        ["--belt", "MXL", "--teeth", "20", "--bore", "3", "--with", "petg.correction.toml", "--out", "m.stl"];
+    let run = pulley(folder.path(), &arguments);
+    let said = String::from_utf8_lossy(&run.stderr).into_owned();
+    assert_eq!(run.status.code(), Some(1), "{said}");
+    assert!(said.contains("from the wanted outline, more than 0.005 mm: tips swell 0.250 mm"), "{said}");
+}
+
+#[test]
+fn what_is_wrong_with_the_call_is_said_and_nothing_is_written() {
+    let folder = scratch(&INVENTED);
+    let gapless = without(Kind::Gap);
+    std::fs::write(folder.path().join("gapless.toml"), gapless.to_toml(None)).unwrap();
+    std::fs::write(folder.path().join("old.svg"), "kept").unwrap();
+    let good = "petg.correction.toml";
+    for (arguments, expected) in [
+        (
+            vec!["--belt", "XLL", "--teeth", "20", "--bore", "5", "--with", good, "--out", "a.stl"],
+            "error: `XLL` is no belt profile that is known here; known are MXL, XXL, XL, L, H, XH, XXH, T2.5, T5, \
+             T10, T20\n  help: did you mean XXL?\n",
+        ),
+        (
+            vec!["--belt", "AT5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "a.stl"],
+            "error: no pulley can be drawn for AT5 belts: no published groove\n  help: the groove of this system is \
+             found in no open standard table; MXL, XXL, XL, L, H, XH, XXH, T2.5, T5, T10, T20 have one\n",
+        ),
+        (
+            vec!["--belt", "T5", "--teeth", "9", "--bore", "5", "--with", good, "--out", "a.stl"],
+            "error: 9 teeth are too few for T5: the least is 10 (from memory: DIN 7721-2 / ISO 17396 supplier \
+             practice)\n  help: the least is for rubber belts at speed; for a slow or hand-driven mechanism, add \
+             --allow-few-teeth\n",
+        ),
+        (
+            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "a.step"],
+            "error: --out a.step: the name must end in .stl or .3mf\n",
+        ),
+        (
+            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good],
+            "error: --out FILE.stl or FILE.3mf is needed unless --json is given\n",
+        ),
+        (
+            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "old.stl"],
+            "error: old.svg: this file exists already\n  help: name another one, or add --force to overwrite\n",
+        ),
+        (
+            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", "gapless.toml", "--out", "a.stl"],
+            "error: the correction of `invented` has no gaps: none was measured\n  help: print and measure a coupon \
+             that has gaps, and fit again\n",
+        ),
+    ] {
+        let run = pulley(folder.path(), &arguments);
+        assert_eq!(String::from_utf8_lossy(&run.stderr), expected, "{arguments:?}");
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}");
+        assert!(run.stdout.is_empty(), "{arguments:?}");
+    }
+    let mut names: Vec<_> =
+        std::fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    names.sort();
+    assert_eq!(names, ["gapless.toml", "old.svg", "petg.correction.toml"]);
+}
