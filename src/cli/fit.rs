@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::borrow::Borrowed;
 use crate::correction::borrow_folder::Lenders;
-use crate::correction::structured::lent::Lent;
-use crate::correction::{Correction, Form};
-use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::fit::{FitOptions, Method, fit_all_with};
 use crate::correction::fitted::Fit;
+use crate::correction::structured::lent::Lent;
+use crate::correction::{Correction, Form};
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};

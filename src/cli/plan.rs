@@ -101,7 +101,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         return Ok(Status::Done);
     }
     let count = shortfalls.len();
-    let problem = |(line, reason): (u64, String)| Problem::error(Location::file(&args.list).line(line), reason);
+    let problem =
+        |(line, reason): (u64, String)| Problem::error(Location::file(&args.list).line(line), reason);
     let problems: Vec<Problem> = shortfalls.into_iter().map(problem).collect();
     let verb = if count == 1 { "does" } else { "do" };
     let summary = format!("{count} of {} dimensions {verb} not keep the limits", plan.dimensions.len());

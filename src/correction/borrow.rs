@@ -231,11 +231,8 @@ impl Borrowed {
 
     /// `borrowed from your 5 earlier setups (a, b, c, d, e): offset of bores 70 %, scale 20 %`.
     pub fn sentence(&self) -> String {
-        let shares: Vec<String> = self
-            .shares
-            .iter()
-            .map(|share| format!("{} {:.0} %", share.of, 100.0 * share.share))
-            .collect();
+        let shares: Vec<String> =
+            self.shares.iter().map(|share| format!("{} {:.0} %", share.of, 100.0 * share.share)).collect();
         let unlike = if self.is_unlike() {
             "; this setup is unlike them, so it mostly stands on its own readings"
         } else {

@@ -109,8 +109,7 @@ impl Pool {
         let spread = DVector::from_fn(size, |i, _| between[i]);
         for setup in &self.setups {
             // (P + T^-1)^-1 = t (1 + t P t)^-1 t, which holds where T is zero.
-            let scaled =
-                DMatrix::from_fn(size, size, |i, j| spread[i] * setup.precision[(i, j)] * spread[j]);
+            let scaled = DMatrix::from_fn(size, size, |i, j| spread[i] * setup.precision[(i, j)] * spread[j]);
             let factor = (scaled + DMatrix::identity(size, size)).cholesky()?;
             let inverse = factor.inverse();
             let inner = DMatrix::from_fn(size, size, |i, j| spread[i] * inverse[(i, j)] * spread[j]);

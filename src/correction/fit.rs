@@ -15,8 +15,8 @@ use crate::stats::least_squares::NoSolution;
 use super::estimate::Estimate;
 use super::fitted::{Fit, FittedPoint};
 use super::observations::{Observation, observations};
-use super::structured::lent::Lent;
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
+use super::structured::lent::Lent;
 use super::suspects::{self, LARGEST_SHARE, Suspects};
 use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
 
@@ -252,8 +252,7 @@ pub fn fit_all_with(
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
     let one = |(number, setup): (usize, &SetupReadings)| {
         let borrowing = lent.get(number).and_then(Option::as_ref);
-        let borrowing =
-            borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
+        let borrowing = borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
         let mut fit = fit(setup, &checked.conditions, borrowing.as_ref().unwrap_or(options))?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&checked.source.sha256);

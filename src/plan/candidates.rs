@@ -82,7 +82,8 @@ pub fn candidates(wanted: &[Wanted], bed: Bed) -> Vec<Candidate> {
     let has = |kind: Kind| wanted.iter().any(|wanted| wanted.kind == kind);
     let mut elements = Vec::new();
     let piece = room(Axis::X).min(room(Axis::Y)) - 20.0;
-    elements.extend(sizes(&ROUND_MM, wanted, Kind::Bore, 3.0, piece.min(60.0)).into_iter().map(Element::Ring));
+    elements
+        .extend(sizes(&ROUND_MM, wanted, Kind::Bore, 3.0, piece.min(60.0)).into_iter().map(Element::Ring));
     elements.extend(sizes(&ROUND_MM, wanted, Kind::Pin, 3.0, piece.min(60.0)).into_iter().map(Element::Pin));
     if has(Kind::HorizontalBore) {
         let sizes = sizes(&ROUND_MM, wanted, Kind::HorizontalBore, 3.0, piece.min(60.0));
@@ -95,7 +96,9 @@ pub fn candidates(wanted: &[Wanted], bed: Bed) -> Vec<Candidate> {
         // A bar ends in the slot's prongs or in its floor, which take about 15 mm more.
         let longest = (room(axis) - 20.0).min(140.0);
         elements.extend(
-            sizes(&SPANS_MM, wanted, Kind::Span, 25.0, longest).into_iter().map(|size| Element::Span(axis, size)),
+            sizes(&SPANS_MM, wanted, Kind::Span, 25.0, longest)
+                .into_iter()
+                .map(|size| Element::Span(axis, size)),
         );
         if matches!(axis, Axis::X | Axis::Y) {
             let gaps = sizes(&GAPS_MM, wanted, Kind::Gap, 2.0, piece.min(40.0));
@@ -149,9 +152,8 @@ impl Candidate {
 /// # Errors
 /// What is wrong with the set, which is a fault of this program for any choice of candidates.
 pub fn features(elements: &[Element]) -> Result<Vec<Feature>, String> {
-    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, &[])).map_err(|problems| {
-        problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
-    })?;
+    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, &[]))
+        .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))?;
     Ok(set.coupons.into_iter().flat_map(|coupon| coupon.features).collect())
 }
 
@@ -216,12 +218,18 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
     for (number, bores) in in_pieces(bores, 4.0, 3).iter().enumerate() {
         table("bore_block", &format!("H{}", number + 1), &format!("bores_mm = {}", list(bores)));
     }
-    let mut bars = 0;
-    for element in elements {
-        if let Element::Span(axis, size) = element {
-            bars += 1;
-            table("span_bar", &format!("S{bars}"), &format!("axis = \"{axis}\"\nspans_mm = [{size}]"));
-        }
+    let directed = |pick: &dyn Fn(&Element) -> Option<(Axis, f64)>| {
+        let mut all: Vec<(Axis, f64)> = elements.iter().filter_map(pick).collect();
+        all.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        all
+    };
+    let bars = directed(&|element| match element {
+        Element::Span(axis, size) => Some((*axis, *size)),
+        _ => None,
+    });
+    for (number, (axis, size)) in bars.into_iter().enumerate() {
+        let fields = format!("axis = \"{axis}\"\nspans_mm = [{size}]");
+        table("span_bar", &format!("S{}", number + 1), &fields);
     }
     let heights = of(&|element| if let Element::Height(size) = element { Some(*size) } else { None });
     for (number, heights) in heights.chunks(6).enumerate() {
@@ -233,12 +241,13 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
         }
         table("height_steps", &format!("Z{}", number + 1), &format!("heights_mm = {}", list(&heights)));
     }
-    let mut blocks = 0;
-    for element in elements {
-        if let Element::Outer(axis, size) = element {
-            blocks += 1;
-            table("first_layer", &format!("F{blocks}"), &format!("axis = \"{axis}\"\nwidth_mm = {size}"));
-        }
+    let blocks = directed(&|element| match element {
+        Element::Outer(axis, size) => Some((*axis, *size)),
+        _ => None,
+    });
+    for (number, (axis, size)) in blocks.into_iter().enumerate() {
+        let fields = format!("axis = \"{axis}\"\nwidth_mm = {size}");
+        table("first_layer", &format!("F{}", number + 1), &fields);
     }
     text
 }

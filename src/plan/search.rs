@@ -117,12 +117,7 @@ struct Design {
 ///
 /// # Errors
 /// No dimension, a bed too small for any coupon of a kind.
-pub fn plan(
-    wanted: &[Wanted],
-    spreads: &Spreads,
-    spreads_from: &str,
-    bed: Bed,
-) -> Result<Plan, CannotPlan> {
+pub fn plan(wanted: &[Wanted], spreads: &Spreads, spreads_from: &str, bed: Bed) -> Result<Plan, CannotPlan> {
     if wanted.is_empty() {
         return Err(CannotPlan::Nothing);
     }
@@ -148,8 +143,8 @@ pub fn plan(
     let floors: Vec<f64> = wanted.iter().map(|wanted| floor_mm(spreads, wanted)).collect();
     let best = best(&trade, wanted, &floors);
     let (number, way) = &trade[best];
-    let design = &designs[*number];
-    let correction = correction(design, spreads, way.prints)?;
+    let (design, way) = pruned(&designs[*number], way, needed.len(), wanted, spreads, &floors)?;
+    let correction = correction(&design, spreads, way.prints)?;
     let dimensions = wanted.iter().zip(&way.half_widths_mm).zip(&floors).map(|((wanted, half), floor)| {
         let (_, beyond_mm) = half_width_mm(&correction, wanted).unwrap_or((*half, 0.0));
         let verdict = match wanted.room_mm {
@@ -167,7 +162,11 @@ pub fn plan(
         }
     });
     let comments = [
-        format!("Chosen by `shrinkrule plan` for {} dimensions; print it {} times, each a job of its own:", wanted.len(), way.prints),
+        format!(
+            "Chosen by `shrinkrule plan` for {} dimensions; print it {} times, each a job of its own:",
+            wanted.len(),
+            way.prints
+        ),
         format!("shrinkrule coupons --set THIS_FILE --copies {} --out DIR", way.prints),
     ];
     Ok(Plan {
@@ -203,7 +202,10 @@ fn seeds(wanted: &[Wanted], candidates: &[Candidate], bed: Bed) -> Result<Vec<us
             of_kind.min_by(|a, b| miss(*a, end, outwards).total_cmp(&miss(*b, end, outwards)))
         };
         let (Some(low), Some(high)) = (nearest(smallest, -1.0), nearest(largest, 1.0)) else {
-            return Err(CannotPlan::NoCandidate { kind, bed: format!("{} x {} mm", bed.width_mm, bed.depth_mm) });
+            return Err(CannotPlan::NoCandidate {
+                kind,
+                bed: format!("{} x {} mm", bed.width_mm, bed.depth_mm),
+            });
         };
         seeds.push(low);
         if high != low {
@@ -218,6 +220,41 @@ fn design(elements: Vec<Element>) -> Result<Design, CannotPlan> {
     let fitted = features.iter().filter(|feature| !feature.is_at_bed());
     let measured = fitted.map(|feature| (feature.kind, feature.axis, feature.nominal_mm)).collect();
     Ok(Design { elements, measured, read: features.len() })
+}
+
+/// Leaves out, last chosen first, what the limits within reach do not need; the first `keep` elements stay.
+fn pruned(
+    design: &Design,
+    way: &Trade,
+    keep: usize,
+    wanted: &[Wanted],
+    spreads: &Spreads,
+    floors: &[f64],
+) -> Result<(Design, Trade), CannotPlan> {
+    let (mut design, mut way) = (self::design(design.elements.clone())?, way.clone());
+    if tightest(&way, wanted, floors).is_none_or(|ratio| ratio > 1.0) {
+        return Ok((design, way));
+    }
+    for place in (keep..design.elements.len()).rev() {
+        let mut elements = design.elements.clone();
+        elements.remove(place);
+        let smaller = self::design(elements)?;
+        let judged = judged(&smaller, wanted, spreads, way.prints)?;
+        if tightest(&judged, wanted, floors).is_some_and(|ratio| ratio <= 1.0) {
+            (design, way) = (smaller, judged);
+        }
+    }
+    Ok((design, way))
+}
+
+/// The largest half-width over its room, of what is within reach; `None` when nothing is limited there.
+fn tightest(way: &Trade, wanted: &[Wanted], floors: &[f64]) -> Option<f64> {
+    let of = wanted.iter().zip(&way.half_widths_mm).zip(floors);
+    let ratios = of.filter_map(|((wanted, half), floor)| {
+        let room = wanted.room_mm.filter(|room| room > floor)?;
+        Some(half / room)
+    });
+    ratios.reduce(f64::max)
 }
 
 fn correction(
@@ -243,28 +280,22 @@ fn judged(design: &Design, wanted: &[Wanted], spreads: &Spreads, prints: usize) 
 /// The way with the fewest readings that keeps every limit within reach; where none does, the one that
 /// comes nearest; without limits, the one after which little is gained.
 fn best(trade: &[(usize, Trade)], wanted: &[Wanted], floors: &[f64]) -> usize {
+    let least: Vec<f64> = (0..wanted.len())
+        .map(|i| trade.iter().map(|(_, way)| way.half_widths_mm[i]).fold(f64::INFINITY, f64::min))
+        .collect();
     let badness = |way: &Trade| {
-        let of = wanted.iter().zip(&way.half_widths_mm).zip(floors);
-        let ratios: Vec<f64> = of
-            .filter_map(|((wanted, half), floor)| {
-                let room = wanted.room_mm.filter(|room| room > floor)?;
-                Some(half / room)
-            })
-            .collect();
-        if ratios.is_empty() {
-            let least = |i: usize| trade.iter().map(|(_, way)| way.half_widths_mm[i]).fold(f64::INFINITY, f64::min);
-            // Nothing within reach is limited: the mean half-width over the least, less what is worth while.
-            let over = way.half_widths_mm.iter().enumerate().map(|(i, half)| half / least(i));
-            over.sum::<f64>() / way.half_widths_mm.len() as f64 / WORTH
-        } else {
-            ratios.into_iter().fold(0.0, f64::max)
-        }
+        tightest(way, wanted, floors).unwrap_or_else(|| {
+            // Nothing within reach is limited: the mean half-width over the least, by what is worth while.
+            let over = way.half_widths_mm.iter().zip(&least).map(|(half, least)| half / least);
+            over.sum::<f64>() / wanted.len() as f64 / WORTH
+        })
     };
     let readings = |way: &Trade| (way.prints * way.features, way.prints);
     let order = |a: &usize, b: &usize| readings(&trade[*a].1).cmp(&readings(&trade[*b].1));
     let keeps = (0..trade.len()).filter(|index| badness(&trade[*index].1) <= 1.0).min_by(order);
     let nearest = || {
-        (0..trade.len()).min_by(|a, b| badness(&trade[*a].1).total_cmp(&badness(&trade[*b].1)).then(order(a, b)))
+        (0..trade.len())
+            .min_by(|a, b| badness(&trade[*a].1).total_cmp(&badness(&trade[*b].1)).then(order(a, b)))
     };
     keeps.or_else(nearest).unwrap_or(0)
 }

@@ -91,7 +91,8 @@ impl Spreads {
     /// spread is taken for swell, with the scale and the heights that usually go with it.
     pub fn of(correction: &Correction) -> Self {
         let spread = &correction.spread;
-        let reading = spread.repeat.map_or(Class::Typical.spreads().inside_reading_sd_mm, |repeat| repeat.sd_mm);
+        let reading =
+            spread.repeat.map_or(Class::Typical.spreads().inside_reading_sd_mm, |repeat| repeat.sd_mm);
         let (swell, scale, height) = match correction.print_effects {
             Some(effects) => (effects.swell_sd_mm, effects.shrink_sd, effects.height_sd_mm),
             None => (spread.print.sd_mm / 2.0, 0.0, 0.0),
@@ -100,10 +101,7 @@ impl Spreads {
         Self {
             print_swell_sd_mm: swell,
             print_scale_sd: usually(scale, 2.0 * swell * priors::SHRINK_OVER_PRINT_PER_MM.median),
-            print_height_sd_mm: usually(
-                height,
-                priors::HEIGHT_OVER_FEATURE.median * spread.feature.sd_mm,
-            ),
+            print_height_sd_mm: usually(height, priors::HEIGHT_OVER_FEATURE.median * spread.feature.sd_mm),
             feature_sd_mm: spread.feature.sd_mm.max(0.001),
             outside_reading_sd_mm: reading,
             inside_reading_sd_mm: reading,

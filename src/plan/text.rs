@@ -7,6 +7,9 @@ use crate::fits::written;
 use super::Wanted;
 use super::search::{Dimension, Plan, Verdict};
 
+/// A size this near to a measured one is as good as measured.
+const NEAR_MM: f64 = 0.5;
+
 impl Plan {
     /// Whether every dimension keeps its limits.
     pub fn keeps_all(&self) -> bool {
@@ -27,7 +30,7 @@ impl Plan {
             Verdict::Keeps | Verdict::NoLimits => None,
             Verdict::OutOfReach => Some(format!(
                 "{name}: what prints and features differ by (P and F) is ±{least:.3} mm alone; no number of coupons reaches \
-                 ±{:.3}; it takes limits of ±{:.2} mm, or a process that repeats better: finish it by hand, or ream it",
+                 ±{:.3}; it takes limits of ±{:.2} mm, or a process that repeats better: ream or file it to size",
                 room.max(0.0),
                 up(half + 0.005)
             )),
@@ -65,7 +68,7 @@ impl Plan {
                 Verdict::OutOfReach => "out of reach",
                 Verdict::NoLimits => "",
             };
-            let beyond = if of.beyond_mm > 0.0 { " beyond what coupons measure" } else { "" };
+            let beyond = if of.beyond_mm > NEAR_MM { ", beyond what coupons measure" } else { "" };
             vec![
                 of.wanted.part.clone(),
                 of.wanted.dimension.clone(),
@@ -74,7 +77,7 @@ impl Plan {
                 of.wanted.room_mm.map_or(String::new(), |room| format!("{room:.3}")),
                 format!("{:.3}", of.half_width_mm),
                 format!("{:.3}", of.least_half_width_mm),
-                format!("{word}{beyond}").trim().to_owned(),
+                format!("{word}{beyond}").trim_start_matches(", ").to_owned(),
             ]
         }));
         rows

@@ -77,10 +77,7 @@ impl Choice {
         // Replicates are alike, so one stands for all, with the precisions divided among them.
         let mut products = Products::new(self.precisions.len(), self.effect_sds.len(), 1);
         for observation in chosen.iter().flat_map(|index| &self.candidates[*index].observations) {
-            products.add(
-                Row { x: &observation.x, z: &observation.z, group: 0, y: 0.0 },
-                observation.weight,
-            );
+            products.add(Row { x: &observation.x, z: &observation.z, group: 0, y: 0.0 }, observation.weight);
         }
         products
     }
@@ -317,7 +314,8 @@ mod tests {
             .chain([(2.0, 60.0), (0.0, 25.0), (0.0, 60.0), (0.0, 100.0)])
             .map(|(sign, size)| candidate(sign, size))
             .collect();
-        let wanted = vec![(vec![-2.0, 8.0, 1.0], 1.0), (vec![2.0, 40.0, 0.0], 1.0), (vec![0.0, 31.0, 0.0], 2.0)];
+        let wanted =
+            vec![(vec![-2.0, 8.0, 1.0], 1.0), (vec![2.0, 40.0, 0.0], 1.0), (vec![0.0, 31.0, 0.0], 2.0)];
         for criterion in [Criterion::Determinant, Criterion::Prediction(wanted)] {
             for replicates in [1, 3] {
                 let choice = Choice {
