@@ -133,16 +133,27 @@ fn every_line_that_asks_for_nothing_is_told_in_one_go_and_nothing_is_written() {
 }
 
 #[test]
-fn the_bundled_parts_list_and_a_small_bed_give_a_set_that_fits_on_it() {
+fn a_set_for_a_small_bed_fits_on_it() {
+    let odd = "kind,axis,target_mm,lower_mm,upper_mm\nspan,d45,40,39.8,40.2\nheight,z,3,2.8,3.2\n\
+               horizontal_bore,x,5,4.8,5.2\nouter,x,150,149.7,150.3\n";
     let scratch = tempfile::tempdir().unwrap();
-    let set = scratch.path().join("set.toml");
-    let set = set.to_str().unwrap();
-    let ran =
-        run(&["plan", "--for", "data/demo/slider-parts.csv", "--bed", "120x120", "--out", set, "--json"]);
-    assert!(ran.code == 0 || ran.code == 1, "{}", ran.err);
-    let folder = scratch.path().join("coupons");
-    let made = run(&["coupons", "--set", set, "--bed", "120x120", "--out", folder.to_str().unwrap()]);
-    assert_eq!(made.code, 0, "{}", made.err);
+    let odd = list(scratch.path(), odd);
+    for (number, (parts, bed)) in
+        [("data/demo/slider-parts.csv", "120x120"), (&odd, "60x60"), (&odd, "200x200")]
+            .into_iter()
+            .enumerate()
+    {
+        let set = scratch.path().join(format!("set{number}.toml"));
+        let set = set.to_str().unwrap();
+        let ran = run(&["plan", "--for", parts, "--bed", bed, "--out", set, "--json"]);
+        assert!(ran.code == 0 || ran.code == 1, "{}", ran.err);
+        let folder = scratch.path().join(format!("coupons{number}"));
+        let made = run(&["coupons", "--set", set, "--bed", bed, "--out", folder.to_str().unwrap()]);
+        assert_eq!(made.code, 0, "{}", made.err);
+    }
+    let ran = run(&["plan", "--for", &odd, "--bed", "30x30"]);
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+    assert!(ran.err.contains("no coupon with horizontal bores fits on a bed of 30 x 30 mm"), "{}", ran.err);
 }
 
 /// A readings sheet of a setup whose walls swell by `swell_mm`, with scatter that is written down here.

@@ -111,12 +111,12 @@ pub fn candidates(wanted: &[Wanted], bed: Bed) -> Vec<Candidate> {
         let heights = sizes(&HEIGHTS_MM, wanted, Kind::Height, 2.0, 120.0);
         elements.extend(heights.into_iter().map(Element::Height));
     }
-    elements.into_iter().filter_map(Candidate::new).collect()
+    elements.into_iter().filter_map(|element| Candidate::new(element, bed)).collect()
 }
 
 impl Candidate {
     /// `None` when no coupon can be made of it.
-    fn new(element: Element) -> Option<Self> {
+    fn new(element: Element, bed: Bed) -> Option<Self> {
         match element {
             Element::Gap(axis, size) => {
                 return Some(Self { element, features: vec![(Kind::Gap, axis, size)], cost: 1.0 });
@@ -126,7 +126,7 @@ impl Candidate {
             }
             _ => {}
         }
-        let features = features(&[element]).ok()?;
+        let features = features(&[element], bed).ok()?;
         let cost = features.len() as f64;
         let fitted = features.into_iter().filter(|feature| !feature.is_at_bed());
         let features = fitted.map(|feature| (feature.kind, feature.axis, feature.nominal_mm)).collect();
@@ -151,24 +151,26 @@ impl Candidate {
 ///
 /// # Errors
 /// What is wrong with the set, which is a fault of this program for any choice of candidates.
-pub fn features(elements: &[Element]) -> Result<Vec<Feature>, String> {
-    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, &[]))
+pub fn features(elements: &[Element], bed: Bed) -> Result<Vec<Feature>, String> {
+    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, bed, &[]))
         .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))?;
     Ok(set.coupons.into_iter().flat_map(|coupon| coupon.features).collect())
 }
 
-/// The longest row of teeth or pins on one piece, mm.
-const LONGEST_PIECE_MM: f64 = 90.0;
+/// The longest row of gaps or pins on one piece, mm: end teeth and bases take some 18 mm more.
+fn longest_mm(bed: Bed) -> f64 {
+    (bed.width_mm.min(bed.depth_mm) - 2.0 * MARGIN_MM - 18.0).min(90.0)
+}
 
 /// Sizes in groups whose sum, with `between` each, stays within a piece.
-fn in_pieces(mut sizes: Vec<f64>, between: f64, most: usize) -> Vec<Vec<f64>> {
+fn in_pieces(mut sizes: Vec<f64>, between: f64, most: usize, longest_mm: f64) -> Vec<Vec<f64>> {
     sizes.sort_by(f64::total_cmp);
     let mut pieces: Vec<Vec<f64>> = Vec::new();
     for size in sizes {
         match pieces.last_mut() {
             Some(piece)
                 if piece.len() < most
-                    && piece.iter().map(|size| size + between).sum::<f64>() + size <= LONGEST_PIECE_MM =>
+                    && piece.iter().map(|size| size + between).sum::<f64>() + size <= longest_mm =>
             {
                 piece.push(size);
             }
@@ -183,8 +185,10 @@ fn list(sizes: &[f64]) -> String {
     format!("[{}]", sizes.join(", "))
 }
 
-/// The definition of the set of these elements, as `coupons --set` reads it; `comments` stand on top.
-pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
+/// The definition of the set of these elements, as `coupons --set` reads it, in pieces for this bed;
+/// `comments` stand on top.
+pub fn set_toml(elements: &[Element], bed: Bed, comments: &[String]) -> String {
+    let longest = longest_mm(bed);
     let of = |pick: &dyn Fn(&Element) -> Option<f64>| elements.iter().filter_map(pick).collect::<Vec<f64>>();
     let mut text = String::new();
     for line in comments {
@@ -200,7 +204,7 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
             Element::Gap(along, size) if *along == axis => Some(*size),
             _ => None,
         });
-        for (number, gaps) in in_pieces(gaps, 5.0, 6).iter().enumerate() {
+        for (number, gaps) in in_pieces(gaps, 5.0, 6, longest).iter().enumerate() {
             let fields = format!("axis = \"{axis}\"\ngaps_mm = {}", list(gaps));
             table("comb", &format!("G{letter}{}", number + 1), &fields);
         }
@@ -211,11 +215,11 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
         table("ring", ["R", "Q"][number.min(1)], &format!("bores_mm = {}", list(rings)));
     }
     let pins = of(&|element| if let Element::Pin(size) = element { Some(*size) } else { None });
-    for (number, pins) in in_pieces(pins, 12.0, 4).iter().enumerate() {
+    for (number, pins) in in_pieces(pins, 12.0, 4, longest).iter().enumerate() {
         table("pin_base", &format!("P{}", number + 1), &format!("diameters_mm = {}", list(pins)));
     }
     let bores = of(&|element| if let Element::HorizontalBore(size) = element { Some(*size) } else { None });
-    for (number, bores) in in_pieces(bores, 4.0, 3).iter().enumerate() {
+    for (number, bores) in in_pieces(bores, 4.0, 3, longest).iter().enumerate() {
         table("bore_block", &format!("H{}", number + 1), &format!("bores_mm = {}", list(bores)));
     }
     let directed = |pick: &dyn Fn(&Element) -> Option<(Axis, f64)>| {
@@ -232,7 +236,7 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
         table("span_bar", &format!("S{}", number + 1), &fields);
     }
     let heights = of(&|element| if let Element::Height(size) = element { Some(*size) } else { None });
-    for (number, heights) in heights.chunks(6).enumerate() {
+    for (number, heights) in heights.chunks(((longest / 10.0) as usize).clamp(1, 6)).enumerate() {
         let mut heights = heights.to_vec();
         heights.sort_by(f64::total_cmp);
         if heights.last().is_some_and(|highest| *highest < 8.0) {
@@ -250,4 +254,69 @@ pub fn set_toml(elements: &[Element], comments: &[String]) -> String {
         table("first_layer", &format!("F{}", number + 1), &fields);
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wanted(kind: Kind, axis: Axis, target_mm: f64) -> Wanted {
+        Wanted {
+            line: 2,
+            part: String::new(),
+            dimension: String::new(),
+            kind,
+            axis,
+            target_mm,
+            within: None,
+            room_mm: None,
+        }
+    }
+
+    fn every_kind() -> Vec<Wanted> {
+        let axis = |kind: Kind| if kind == Kind::Span { Axis::D45 } else { kind.unnamed_axis() };
+        Kind::ALL.into_iter().map(|kind| wanted(kind, axis(kind), 7.3)).collect()
+    }
+
+    #[test]
+    fn every_candidate_alone_and_all_of_them_together_are_a_set_that_can_be_printed() {
+        let candidates = candidates(&every_kind(), Bed::default());
+        for kind in Kind::ALL {
+            assert!(candidates.iter().any(|candidate| candidate.main().0 == kind), "{kind}");
+        }
+        for candidate in &candidates {
+            let measured = features(&[candidate.element], Bed::default()).unwrap();
+            for (kind, axis, size) in &candidate.features {
+                let same = |feature: &&Feature| {
+                    (feature.kind, feature.axis, feature.nominal_mm) == (*kind, *axis, *size)
+                };
+                assert!(measured.iter().any(|feature| same(&feature)), "{candidate:?}");
+            }
+        }
+        let all: Vec<Element> = candidates.iter().map(|candidate| candidate.element).collect();
+        assert!(features(&all, Bed::default()).unwrap().len() > candidates.len());
+    }
+
+    #[test]
+    fn the_wanted_sizes_and_their_neighbours_are_candidates_within_what_the_form_allows() {
+        let candidates = candidates(&[wanted(Kind::Bore, Axis::Round, 3.2)], Bed::default());
+        let rings: Vec<f64> = candidates
+            .iter()
+            .filter_map(|of| if let Element::Ring(size) = of.element { Some(size) } else { None })
+            .collect();
+        assert_eq!(rings[..3], [3.0, 3.5, 4.0]);
+        assert_eq!(
+            candidates[0].features,
+            [(Kind::Bore, Axis::X, 3.0), (Kind::Bore, Axis::Y, 3.0), (Kind::Pin, Axis::Y, 11.0)]
+        );
+    }
+
+    #[test]
+    fn nothing_is_longer_than_the_bed_lets_it() {
+        let bed = Bed { width_mm: 90.0, depth_mm: 90.0 };
+        for candidate in candidates(&every_kind(), bed) {
+            let (kind, size) = candidate.main();
+            assert!(size < 80.0 || kind == Kind::Height, "{candidate:?}");
+        }
+    }
 }

@@ -129,7 +129,7 @@ pub fn plan(wanted: &[Wanted], spreads: &Spreads, spreads_from: &str, bed: Bed) 
     for size in SIZES {
         chosen = choice.exchanged(choice.extended(chosen, size), needed.len(), GAIN);
         let elements: Vec<Element> = chosen.iter().map(|index| candidates[*index].element).collect();
-        let design = design(elements)?;
+        let design = design(elements, bed)?;
         if designs.last().is_none_or(|last: &Design| last.read < design.read) {
             designs.push(design);
         }
@@ -143,7 +143,7 @@ pub fn plan(wanted: &[Wanted], spreads: &Spreads, spreads_from: &str, bed: Bed) 
     let floors: Vec<f64> = wanted.iter().map(|wanted| floor_mm(spreads, wanted)).collect();
     let best = best(&trade, wanted, &floors);
     let (number, way) = &trade[best];
-    let (design, way) = pruned(&designs[*number], way, needed.len(), wanted, spreads, &floors)?;
+    let (design, way) = pruned(&designs[*number], way, needed.len(), bed, wanted, spreads, &floors)?;
     let correction = correction(&design, spreads, way.prints)?;
     let dimensions = wanted.iter().zip(&way.half_widths_mm).zip(&floors).map(|((wanted, half), floor)| {
         let (_, beyond_mm) = half_width_mm(&correction, wanted).unwrap_or((*half, 0.0));
@@ -173,7 +173,7 @@ pub fn plan(wanted: &[Wanted], spreads: &Spreads, spreads_from: &str, bed: Bed) 
         prints: way.prints,
         features: design.read,
         dimensions: dimensions.collect(),
-        set: set_toml(&design.elements, &comments),
+        set: set_toml(&design.elements, bed, &comments),
         trade: trade.iter().map(|(_, way)| way.clone()).collect(),
         spreads: *spreads,
         spreads_from: spreads_from.to_owned(),
@@ -215,8 +215,8 @@ fn seeds(wanted: &[Wanted], candidates: &[Candidate], bed: Bed) -> Result<Vec<us
     Ok(seeds)
 }
 
-fn design(elements: Vec<Element>) -> Result<Design, CannotPlan> {
-    let features = features(&elements).map_err(CannotPlan::Set)?;
+fn design(elements: Vec<Element>, bed: Bed) -> Result<Design, CannotPlan> {
+    let features = features(&elements, bed).map_err(CannotPlan::Set)?;
     let fitted = features.iter().filter(|feature| !feature.is_at_bed());
     let measured = fitted.map(|feature| (feature.kind, feature.axis, feature.nominal_mm)).collect();
     Ok(Design { elements, measured, read: features.len() })
@@ -227,18 +227,19 @@ fn pruned(
     design: &Design,
     way: &Trade,
     keep: usize,
+    bed: Bed,
     wanted: &[Wanted],
     spreads: &Spreads,
     floors: &[f64],
 ) -> Result<(Design, Trade), CannotPlan> {
-    let (mut design, mut way) = (self::design(design.elements.clone())?, way.clone());
+    let (mut design, mut way) = (self::design(design.elements.clone(), bed)?, way.clone());
     if tightest(&way, wanted, floors).is_none_or(|ratio| ratio > 1.0) {
         return Ok((design, way));
     }
     for place in (keep..design.elements.len()).rev() {
         let mut elements = design.elements.clone();
         elements.remove(place);
-        let smaller = self::design(elements)?;
+        let smaller = self::design(elements, bed)?;
         let judged = judged(&smaller, wanted, spreads, way.prints)?;
         if tightest(&judged, wanted, floors).is_some_and(|ratio| ratio <= 1.0) {
             (design, way) = (smaller, judged);

@@ -345,3 +345,46 @@ impl Solution {
         cholesky::inverse_into(&self.l, self.mean.len(), buffer);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reduced(y: [f64; 4]) -> Reduced {
+        let mut products = Products::new(2, 1, 2);
+        for (i, (x, y)) in [1.0, 2.0, 3.0, 5.0].into_iter().zip(y).enumerate() {
+            products.add(Row { x: &[1.0, x], z: &[1.0], group: i / 2, y }, 4.0);
+        }
+        let mut reduced = Reduced::default();
+        products.reduce(&[0.3], &mut reduced);
+        reduced
+    }
+
+    /// With a mean of zero and no ties it is the other way of solving; a mean shifts the data by what it
+    /// explains and changes nothing else.
+    #[test]
+    fn a_joint_prior_agrees_with_separate_ones_and_its_mean_shifts_the_data() {
+        let y = [1.0, 1.4, 2.3, 2.9];
+        let (mut separate, mut joint) = (Solution::default(), Solution::default());
+        assert!(reduced(y).solve(&[3.0, 7.0], &mut separate));
+        let precision = vec![3.0, 0.0, 0.0, 7.0];
+        let prior = JointPrior::new(vec![0.0, 0.0], precision.clone()).unwrap();
+        assert!(reduced(y).solve_about(&prior, &mut joint));
+        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-12);
+        assert!((separate.mean[1] - joint.mean[1]).abs() < 1e-14);
+        let mean = [0.4, 0.5];
+        let about = JointPrior::new(mean.to_vec(), precision).unwrap();
+        let x = [1.0, 2.0, 3.0, 5.0];
+        let shifted = std::array::from_fn(|i| y[i] + mean[0] + mean[1] * x[i]);
+        assert!(reduced(shifted).solve_about(&about, &mut joint));
+        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-10);
+        for i in 0..2 {
+            assert!((joint.mean[i] - separate.mean[i] - mean[i]).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_joint_prior_that_is_not_definite_is_refused() {
+        assert_eq!(JointPrior::new(vec![0.0, 0.0], vec![1.0, 2.0, 2.0, 1.0]), None);
+    }
+}
