@@ -1,13 +1,15 @@
-//! Reading and checking a million rows, against reading the same file with the csv crate's byte records.
+//! Reading and checking a million rows, and fitting them by least squares, against reading the same file
+//! with the csv crate's byte records.
 //!
-//! `cargo bench --bench readings` prints both, their ratio, and the peak memory of our reading as the
-//! system counts it. The files are made here: 1,000 setups of 1,000 rows, every row a feature of a
+//! `cargo bench --bench readings` prints all, their ratios, and the peak memory as the system counts it.
+//! Where other work runs beside it, compare the ratios of several runs. The files are made here: 1,000 setups of 1,000 rows, every row a feature of a
 //! print of its own; and one setup of two million rows, few features read very often.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use shrinkrule::correction::fit::{FitOptions, fit_all};
 use shrinkrule::readings::read_file;
 
 const KINDS: [(&str, &[f64]); 5] = [
@@ -90,26 +92,36 @@ fn median(mut times: Vec<f64>) -> f64 {
     times[times.len() / 2]
 }
 
-fn compare(name: &str, path: &Path, rounds: usize) {
+/// Reads and checks; with `fitted` fits every setup as well. How many readings.
+fn ours(path: &Path, fitted: bool) -> u64 {
+    let readings = read_file(path).expect("the sheet has no problem");
+    if fitted {
+        let fits = fit_all(&readings, &FitOptions { points: false, ..FitOptions::default() });
+        assert!(fits.iter().all(Result::is_ok), "every setup can be fitted");
+    }
+    readings.readings
+}
+
+fn compare(name: &str, path: &Path, fitted: bool, rounds: usize) {
     let megabytes = std::fs::metadata(path).map_or(0.0, |file| file.len() as f64 / 1e6);
-    let (mut ours, mut theirs, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut own_ms, mut records_ms, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
     forget_peak();
     for round in 0..=rounds {
-        let (own, readings) = timed(|| read_file(path).map_or(0, |readings| readings.readings));
-        let (other, rows) = timed(|| byte_records(path));
+        let (own, readings) = timed(|| ours(path, fitted));
+        let (records, rows) = timed(|| byte_records(path));
         assert_eq!(readings, rows, "every row is one reading");
         // The first round only warms the page cache.
         if round > 0 {
-            ours.push(own.as_secs_f64() * 1e3);
-            theirs.push(other.as_secs_f64() * 1e3);
-            ratios.push(own.as_secs_f64() / other.as_secs_f64());
+            own_ms.push(own.as_secs_f64() * 1e3);
+            records_ms.push(records.as_secs_f64() * 1e3);
+            ratios.push(own.as_secs_f64() / records.as_secs_f64());
         }
     }
     let peak = peak_mb().map_or_else(String::new, |peak| format!(", peak memory {peak:.0} MB"));
     println!(
         "{name}: {megabytes:.1} MB, ours {:.1} ms, byte records {:.1} ms, ratio {:.2}{peak}",
-        median(ours),
-        median(theirs),
+        median(own_ms),
+        median(records_ms),
         median(ratios)
     );
 }
@@ -123,11 +135,12 @@ fn main() {
         path
     };
     let many = file("many.csv", sheet(1000, 1000, usize::MAX));
-    compare("1,000 setups of 1,000 rows", &many, 9);
+    compare("1,000 setups of 1,000 rows, read and checked", &many, false, 9);
+    compare("1,000 setups of 1,000 rows, read, checked and fitted", &many, true, 9);
     let one = file("one.csv", sheet(1, 2_000_000, 3));
-    compare("one setup of 2,000,000 rows, 3 prints", &one, 5);
+    compare("one setup of 2,000,000 rows, 3 prints, read and checked", &one, false, 5);
     let less = file("less.csv", sheet(1, 200_000, 3));
-    compare("one setup of 200,000 rows, 3 prints", &less, 5);
+    compare("one setup of 200,000 rows, 3 prints, read and checked", &less, false, 5);
     // Nothing depends on the folder being gone.
     let _ = std::fs::remove_dir_all(&folder);
 }

@@ -114,7 +114,7 @@ fn what_cannot_be_done_is_refused_with_advice_and_leaves_nothing_behind() {
     for (arguments, expected) in [
         (
             &["startr", "--out", "c"][..],
-            "error: `startr` is no coupon set; expected one of quick, starter, full\n  help: did you mean `starter`?\n",
+            "error: `startr` is no coupon set; expected one of quick, starter, full, feel\n  help: did you mean `starter`?\n",
         ),
         (
             &["starter", "--out", "c", "--bed", "90x90"],

@@ -77,7 +77,7 @@ fn nist_norris_as_a_readings_file_gives_the_certified_slope_and_errors() {
 fn the_json_document_has_the_keys_that_are_promised_and_no_others() {
     let scratch = tempfile::tempdir().unwrap();
     fs::write(scratch.path().join("r.csv"), sheet(&["petg"])).unwrap();
-    let answer = json(&run(scratch.path(), &["fit", "r.csv", "--json"]));
+    let answer = json(&run(scratch.path(), &["fit", "r.csv", "--json", "--method", "least-squares"]));
     let keys = |value: &Value| value.as_object().unwrap().keys().cloned().collect::<Vec<_>>().join(" ");
     assert_eq!(keys(&answer), "setups");
     let setup = &answer["setups"][0];
@@ -108,7 +108,8 @@ fn the_json_document_has_the_keys_that_are_promised_and_no_others() {
 fn one_setup_goes_to_the_file_that_is_named_and_the_table_says_what_a_machinist_asks() {
     let scratch = tempfile::tempdir().unwrap();
     fs::write(scratch.path().join("r.csv"), sheet(&["petg"])).unwrap();
-    let ran = run(scratch.path(), &["fit", "r.csv", "--out", "petg.correction.toml"]);
+    let ran =
+        run(scratch.path(), &["fit", "r.csv", "--out", "petg.correction.toml", "--method", "least-squares"]);
     assert_eq!(ran.code, 0, "{}", ran.stderr);
     for said in [
         "petg: 40 readings of 20 features on 2 prints, 2026-11-25\n",
@@ -127,7 +128,10 @@ fn one_setup_goes_to_the_file_that_is_named_and_the_table_says_what_a_machinist_
     let again = run(scratch.path(), &["fit", "r.csv", "--out", "petg.correction.toml"]);
     assert_eq!(again.code, 2);
     assert!(again.stderr.contains("petg.correction.toml: this file exists already"), "{}", again.stderr);
-    run(scratch.path(), &["fit", "r.csv", "--out", "petg.correction.toml", "--force"]);
+    run(
+        scratch.path(),
+        &["fit", "r.csv", "--out", "petg.correction.toml", "--force", "--method", "least-squares"],
+    );
     assert_eq!(
         fs::read(scratch.path().join("petg.correction.toml")).unwrap(),
         first,
@@ -159,7 +163,7 @@ fn no_scale_is_claimed_from_one_size() {
     let rows: String = (1..=4).map(|at| format!("bore,b{at},8,7.8{at},7.81\n")).collect();
     fs::write(scratch.path().join("r.csv"), format!("kind,feature,nominal_mm,reading_1,reading_2\n{rows}"))
         .unwrap();
-    let ran = run(scratch.path(), &["fit", "r.csv", "--json"]);
+    let ran = run(scratch.path(), &["fit", "r.csv", "--json", "--method", "least-squares"]);
     let answer = json(&ran);
     assert_eq!(answer["setups"][0]["model"], "offset");
     assert_eq!(answer["setups"][0]["kinds"]["bore"]["scale"], 1.0);
@@ -262,4 +266,29 @@ fn plots_and_a_report_are_written_where_they_are_asked_for() {
     fs::remove_file(scratch.path().join("c.toml")).unwrap();
     assert_eq!(run(scratch.path(), &arguments).code, 2);
     assert!(!scratch.path().join("c.toml").exists());
+}
+
+#[test]
+fn the_structured_method_is_the_default_and_a_form_of_the_model_asks_for_least_squares() {
+    let scratch = tempfile::tempdir().unwrap();
+    fs::write(scratch.path().join("r.csv"), sheet(&["petg"])).unwrap();
+    let model = |arguments: &[&str]| {
+        let call = [&["fit", "r.csv", "--json"], arguments].concat();
+        json(&run(scratch.path(), &call))["setups"][0]["model"].clone()
+    };
+    assert_eq!(model(&[]), "structured");
+    assert_eq!(model(&["--method", "structured"]), "structured");
+    assert_eq!(model(&["--model", "own"]), "own");
+    let both = run(scratch.path(), &["fit", "r.csv", "--json", "--method", "structured", "--model", "own"]);
+    assert_eq!(both.code, 2);
+    assert!(both.stderr.contains("--model is a form of least squares"), "{}", both.stderr);
+
+    run(scratch.path(), &["fit", "r.csv", "--out", "c.toml", "-q"]);
+    let file = fs::read_to_string(scratch.path().join("c.toml")).unwrap();
+    assert!(file.contains("method = \"structured\"\nmodel = \"structured\"\n"), "{file}");
+    let mixed = file.replace("model = \"structured\"", "model = \"own\"");
+    fs::write(scratch.path().join("mixed.toml"), mixed).unwrap();
+    let refused = run(scratch.path(), &["size", "bore", "8", "--with", "mixed.toml"]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.stderr.contains("`own` is a model of least squares"), "{}", refused.stderr);
 }

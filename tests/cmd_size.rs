@@ -116,7 +116,7 @@ fn a_print_to_print_spread_that_was_allowed_for_is_told() {
         (
             0,
             "warning: how much one print differs from the next was not measured, \
-             0.02 mm (standard deviation) is allowed for it\n"
+             0.020 mm (standard deviation) is allowed for it\n"
         )
     );
 }

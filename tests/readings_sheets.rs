@@ -160,6 +160,49 @@ proptest! {
     }
 }
 
+/// Rows that repeat others letter by letter are recognised where a block has no quotes; a quote in a
+/// comment has every row read in the general way.
+const POOL: [&str; 14] = [
+    "petg,b5,bore,5,1,4.8,4.9,a note",
+    "petg,b5,bore,5,2,4.81,4.8,",
+    "petg,b5,bore,5,2,4.81,,",
+    "petg,b55,bore,5.5,1,5.3,5.31,",
+    "petg,b55,bore,5.5,10,5.3,5.31,",
+    "pla,p5,pin,5,1,5.1,5,",
+    "pla,p5,pin,5,1,51,5.12,",
+    "petg,b5,bore,5,1,4.8 ,4.9,a note",
+    "petg,b5,bore,5,0,4.8,4.9,",
+    "petg,b5,bore,5,1,4.8.1,4.9,",
+    "petg,b5,bore,5,1,4.8,4.9",
+    "#petg,b5,bore,5,1,4.8,4.9,a note",
+    ",,,,,,,",
+    "",
+];
+
+proptest! {
+    #[test]
+    fn rows_that_repeat_others_are_read_like_any_other(
+        picked in prop::collection::vec(0..POOL.len(), 1..60),
+        good in any::<bool>(), end in "\r?\n", unit in "mm|in",
+    ) {
+        let mut text = format!("# unit: {unit}{end}setup,feature,kind,nominal_mm,copy,reading_1,reading_2,note{end}");
+        for row in picked {
+            // Half of the sheets without the rows that make a sheet unusable.
+            text += POOL[if good { row % 7 } else { row }];
+            text += &end;
+        }
+        let read = |text: &str| read_bytes(Path::new("sheet.csv"), text.as_bytes());
+        match (read(&text), read(&(text.clone() + "# \"\n"))) {
+            (Ok(walked), Ok(general)) => {
+                prop_assert_eq!(walked.setups().collect::<Vec<_>>(), general.setups().collect::<Vec<_>>());
+                prop_assert_eq!(walked.warnings, general.warnings);
+                prop_assert_eq!(walked.not_measured, general.not_measured);
+            }
+            (walked, general) => prop_assert_eq!(walked.unwrap_err(), general.unwrap_err()),
+        }
+    }
+}
+
 #[test]
 fn readings_in_inches_become_millimetres_and_nominal_sizes_stay() {
     let readings = setups(b"# unit: in\nfeature,kind,nominal_mm,reading_in\nb8,bore,8,0.3125\n");

@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::borrow::Borrowed;
 use crate::correction::borrow_folder::Lenders;
+use crate::correction::feel::{FeelAnswer, Feels};
 use crate::correction::fit::{FitOptions, Method, fit_all_with};
 use crate::correction::fitted::Fit;
 use crate::correction::structured::lent::Lent;
-use crate::correction::{Correction, Form};
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
@@ -31,9 +32,15 @@ pub struct Args {
     /// kind with no scale, one scale for all, a scale per kind); +small-bore adds a term for small bores
     #[arg(long, value_name = "MODEL")]
     model: Option<Form>,
-    /// How to estimate: least-squares
-    #[arg(long, default_value = "least-squares")]
-    method: Method,
+    /// How to estimate: structured (what all kinds share, what each has of its own held small, and how
+    /// prints differ) or least-squares (the features' means, in the form that --model names or the data
+    /// prefer); structured unless --model is given
+    #[arg(long, value_name = "METHOD")]
+    method: Option<Method>,
+    /// Width of the flat of the inside jaws, across the bore, in mm: takes their chord error out of small
+    /// bores (structured)
+    #[arg(long, value_name = "MM", value_parser = jaw_flat)]
+    jaw_flat_mm: Option<f64>,
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
@@ -68,22 +75,28 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         let (problems, summary) = summed_up(&args.file, &problems, "nothing was fitted");
         Error::Input { problems, summary }
     })?;
-    let mut fits = fits(args, &readings, Vec::new())?;
+    let (feels, doubts) = feels(args, &readings);
+    let mut fits = fits(args, &readings, &feels, &BTreeMap::new())?;
     output.warnings(&readings.warnings)?;
-    let borrowed = borrow(args, &readings, &mut fits, output)?;
+    output.warnings(&doubts)?;
+    let borrowed = borrow(args, &readings, &feels, &mut fits, output)?;
     output.warnings(&warnings(&fits))?;
-    write(args, &readings, &fits, &mut outputs)?;
+    write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
-    let mut answer = FitAnswer { setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect() };
-    for (setup, borrowed) in answer.setups.iter_mut().zip(&borrowed) {
-        setup.borrowed.clone_from(borrowed);
+    let felt: Vec<FeelAnswer> = feels.values().map(FeelAnswer::of).collect();
+    let mut answer = FitAnswer {
+        setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect(),
+        feels: felt.clone(),
+    };
+    for setup in &mut answer.setups {
+        setup.borrowed = borrowed.get(&setup.setup).cloned();
     }
     let stated = readings.conditions.caliper_error_mm.is_some();
-    let tables = fits.iter().enumerate().map(|(setup, fit)| {
-        let told = borrowed.get(setup).and_then(Option::as_ref).map(Borrowed::to_text);
+    let tables = fits.iter().map(|fit| {
+        let told = borrowed.get(&fit.correction.setup).map(Borrowed::to_text);
         text(fit, stated) + &told.unwrap_or_default()
     });
-    let tables: Vec<String> = tables.collect();
+    let tables: Vec<String> = tables.chain(felt.iter().map(FeelAnswer::to_text)).collect();
     output.result(&tables.join("\n"), &answer)?;
     for path in &written {
         output.progress(&format!("wrote {}", path.display()))?;
@@ -100,53 +113,86 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     Ok(Status::Done)
 }
 
-/// Fits again with what the earlier setups lend, where --like names some.
+/// What the real pieces felt like by the setup's number, and what is to be said of it.
+fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Vec<Problem>) {
+    let (mut feels, mut doubts) = (BTreeMap::new(), Vec::new());
+    for (number, result) in Feels::fit_all(readings) {
+        match result {
+            Ok(mut felt) => {
+                felt.date = args.date.map(|date| date.to_string()).or(felt.date);
+                let said = felt.warnings.iter().map(|warning| format!("{}: {warning}", felt.setup));
+                doubts.extend(said.map(|said| Problem::warning(Location::default(), said)));
+                feels.insert(number, felt);
+            }
+            Err(error) => {
+                let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
+                let problem =
+                    Problem::warning(Location::file(&args.file), format!("setup `{setup}`: {error}"));
+                doubts.push(problem.help(error.help()));
+            }
+        }
+    }
+    (feels, doubts)
+}
+
+/// Fits again with what the earlier setups lend, where --like names some; what each setup has borrowed.
 fn borrow(
     args: &Args,
     readings: &CheckedReadings,
+    feels: &BTreeMap<usize, Feels>,
     fits: &mut Vec<Fit>,
     output: &mut Output,
-) -> Result<Vec<Option<Borrowed>>, Error> {
-    let Some(folder) = &args.like else { return Ok(Vec::new()) };
-    if args.method != Method::Structured {
+) -> Result<BTreeMap<String, Borrowed>, Error> {
+    let Some(folder) = &args.like else { return Ok(BTreeMap::new()) };
+    if method(args)? != Method::Structured {
         let problem = Problem::error(Location::default(), "least squares does not borrow");
-        return Err(Error::problem(problem.help("add --method structured, or leave --like out")));
+        return Err(Error::problem(problem.help("leave --like out, or --model and --method")));
     }
-    let alone: Vec<&Correction> = fits.iter().map(|fit| &fit.correction).collect();
     let lenders = Lenders::read(folder)?;
     output.warnings(&lenders.left_out)?;
-    let lent: Vec<Option<Lent>> = alone.iter().map(|alone| lenders.lend_to(alone)).collect();
-    for (alone, _) in alone.iter().zip(&lent).filter(|(_, lent)| lent.is_none()) {
-        output.warnings(&[lenders.too_few(folder, alone)])?;
+    let mut lent: BTreeMap<String, Lent> = BTreeMap::new();
+    for alone in fits.iter().map(|fit| &fit.correction) {
+        match lenders.lend_to(alone) {
+            Some(of) => drop(lent.insert(alone.setup.clone(), of)),
+            None => output.warnings(&[lenders.too_few(folder, alone)])?,
+        }
     }
-    let mut together = self::fits(args, readings, lent.clone())?;
-    let told = together.iter_mut().zip(&alone).zip(&lent).map(|((together, alone), lent)| {
-        let borrowed = lenders.compare(lent.as_ref()?, alone, &together.correction);
+    let mut together = self::fits(args, readings, feels, &lent)?;
+    let mut told = BTreeMap::new();
+    for (together, alone) in together.iter_mut().zip(fits.iter()) {
+        let Some(lent) = lent.get(&alone.correction.setup) else { continue };
+        let borrowed = lenders.compare(lent, &alone.correction, &together.correction);
         together.correction.warnings.push(borrowed.sentence());
-        Some(borrowed)
-    });
-    let told = told.collect();
+        told.insert(alone.correction.setup.clone(), borrowed);
+    }
     *fits = together;
     Ok(told)
 }
 
-/// Every setup's fit, or what is wrong with each that has none; `lent` is what each borrows, empty when
-/// none does.
-fn fits(args: &Args, readings: &CheckedReadings, lent: Vec<Option<Lent>>) -> Result<Vec<Fit>, Error> {
+/// Every setup's fit, or what is wrong with each that has none; feel tests alone will do. `lent` is what
+/// setups borrow, by name.
+fn fits(
+    args: &Args,
+    readings: &CheckedReadings,
+    feels: &BTreeMap<usize, Feels>,
+    lent: &BTreeMap<String, Lent>,
+) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
-        method: args.method,
+        method: method(args)?,
+        jaw_flat_mm: args.jaw_flat_mm,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
         lent: None,
     };
-    let results = fit_all_with(readings, &options, &lent);
+    let results = fit_all_with(readings, &options, lent);
     let mut problems = Vec::new();
     let mut fits = Vec::new();
     for (number, result) in results.into_iter().enumerate() {
         match result {
             Ok(fit) => fits.push(fit),
+            Err(error) if error.is_without_readings() && feels.contains_key(&number) => {}
             Err(error) => {
                 let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
                 let message = format!("setup `{setup}`: {error}");
@@ -166,6 +212,27 @@ fn fits(args: &Args, readings: &CheckedReadings, lent: Vec<Option<Lent>>) -> Res
     Err(Error::Input { problems, summary })
 }
 
+/// A form of the model is a form of least squares.
+fn method(args: &Args) -> Result<Method, Error> {
+    match (args.method, args.model) {
+        (Some(Method::Structured), Some(_)) => Err(Error::problem(
+            Problem::error(
+                Location::default(),
+                "--model is a form of least squares, and --method structured has none",
+            )
+            .help("leave one of the two out"),
+        )),
+        (Some(method), _) => Ok(method),
+        (None, Some(_)) => Ok(Method::LeastSquares),
+        (None, None) => Ok(Method::Structured),
+    }
+}
+
+fn jaw_flat(text: &str) -> Result<f64, String> {
+    let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
+    width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
+}
+
 fn warnings(fits: &[Fit]) -> Vec<Problem> {
     let of = |fit: &Fit| {
         let setup = fit.correction.setup.clone();
@@ -175,13 +242,30 @@ fn warnings(fits: &[Fit]) -> Vec<Problem> {
     fits.iter().flat_map(of).collect()
 }
 
-fn write(args: &Args, readings: &CheckedReadings, fits: &[Fit], outputs: &mut Outputs) -> Result<(), Error> {
+fn write(
+    args: &Args,
+    readings: &CheckedReadings,
+    fits: &[Fit],
+    feels: &BTreeMap<usize, Feels>,
+    outputs: &mut Outputs,
+) -> Result<(), Error> {
     if let Some(out) = &args.out {
-        let targets = targets(out, fits)?;
-        for (fit, target) in fits.iter().zip(&targets) {
-            let toml = fit.correction.to_toml(fit.first_layer.as_ref());
+        let setups: Vec<String> = readings.setups().map(|setup| setup.setup).collect();
+        let targets = targets(out, &setups)?;
+        for ((number, setup), target) in readings.setups().enumerate().zip(&targets) {
+            let felt = feels.get(&number);
+            let fit = fits.iter().find(|fit| fit.correction.setup == setup.setup);
+            let toml = match (fit, felt) {
+                (Some(fit), _) => fit.correction.to_toml_with(fit.first_layer.as_ref(), felt),
+                (None, Some(felt)) => felt.to_toml(),
+                (None, None) => continue,
+            };
             outputs.write(target, toml.as_bytes())?;
         }
+    }
+    if fits.is_empty() {
+        // Plots and page show readings; feel tests have none.
+        return Ok(());
     }
     if args.plots.is_some() || args.report.is_some() {
         let figures: Vec<Vec<Figure>> = fits
@@ -226,7 +310,10 @@ fn report(
 ) -> Result<String, Error> {
     // Without --out the page still says how to go on.
     let files = match &args.out {
-        Some(out) => targets(out, fits)?,
+        Some(out) => {
+            let setups: Vec<String> = fits.iter().map(|fit| fit.correction.setup.clone()).collect();
+            targets(out, &setups)?
+        }
         None => fits.iter().map(|fit| correction_name(&fit.correction.setup).into()).collect(),
     };
     // Named from the page's folder where they lie below it, so that a folder can be moved as a whole.
@@ -247,23 +334,22 @@ fn correction_name(setup: &str) -> String {
 }
 
 /// Where each correction goes: the file itself for one setup, a file a setup in a folder for several.
-fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
+fn targets(out: &Path, setups: &[String]) -> Result<Vec<PathBuf>, Error> {
     let ends_as_folder = out.as_os_str().to_string_lossy().ends_with(std::path::MAIN_SEPARATOR);
-    if fits.len() == 1 && !out.is_dir() && !ends_as_folder {
+    if setups.len() == 1 && !out.is_dir() && !ends_as_folder {
         return Ok(vec![out.to_owned()]);
     }
     if out.extension() == Some(OsStr::new("toml")) && !out.is_dir() {
         return Err(Error::problem(
             Problem::error(
                 Location::file(out),
-                format!("the sheet has {} setups, and this names one file", fits.len()),
+                format!("the sheet has {} setups, and this names one file", setups.len()),
             )
             .help("name a folder: each setup gets its own correction file in it"),
         ));
     }
     let mut taken: BTreeMap<String, &str> = BTreeMap::new();
-    for fit in fits {
-        let setup = fit.correction.setup.as_str();
+    for setup in setups {
         if let Some(other) = taken.insert(file_stem(setup), setup) {
             return Err(Error::problem(
                 Problem::error(
@@ -274,6 +360,5 @@ fn targets(out: &Path, fits: &[Fit]) -> Result<Vec<PathBuf>, Error> {
             ));
         }
     }
-    let name = |fit: &Fit| out.join(correction_name(&fit.correction.setup));
-    Ok(fits.iter().map(name).collect())
+    Ok(setups.iter().map(|setup| out.join(correction_name(setup))).collect())
 }

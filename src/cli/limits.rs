@@ -7,9 +7,10 @@ use clap::Args;
 use crate::fits::Limits;
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::iso286::Class;
-use crate::fits::named::{FitsFileError, NamedFits};
+use crate::fits::named::{FitsFileError, NamedFit, NamedFits};
 use crate::kind::Kind;
 use crate::problem::{Location, Problem};
+use crate::readings::trials::Feel;
 use crate::units::Mm;
 
 use super::Error;
@@ -40,6 +41,27 @@ pub struct LimitsArgs {
 }
 
 impl LimitsArgs {
+    /// The feel that the fit names, unless the person brings fits of his own.
+    pub fn feel(&self) -> Option<Feel> {
+        if self.fits.is_some() {
+            return None;
+        }
+        self.fit.as_deref().and_then(|name| name.parse().ok())
+    }
+
+    /// The bought part's size: the middle of its limits, `--mate`, or the size on the command line.
+    pub fn mate(&self, size: Option<Mm>) -> Option<Mm> {
+        let middle = self.mate_within.and_then(|limits| Mm::new(limits.middle_mm()));
+        middle.or(self.mate).or(size)
+    }
+
+    /// The size to aim at when the fit is this one.
+    pub fn aim_at_fit(&self, kind: Kind, size: Option<Mm>, fit: &NamedFit) -> Result<Aim, Error> {
+        let demand = Demand::Fit(fit);
+        let request = Request { kind, size, mate: self.mate, mate_limits: self.mate_within, demand };
+        request.aim().map_err(|error| refusal(&error))
+    }
+
     /// The size to aim at for this kind and the size on the command line.
     pub fn aim(&self, kind: Kind, size: Option<Mm>) -> Result<Aim, Error> {
         let fits = named_fits(self.fits.as_ref())?;

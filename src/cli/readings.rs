@@ -29,8 +29,15 @@ struct Answer {
     setups: Vec<SetupSummary>,
     readings: u64,
     not_measured: u64,
+    /// Rows that say how a real piece felt.
+    #[serde(skip_serializing_if = "is_zero")]
+    feel_tests: u64,
     problems: Vec<Said>,
     warnings: Vec<Said>,
+}
+
+fn is_zero(count: &u64) -> bool {
+    *count == 0
 }
 
 /// A problem or a warning.
@@ -56,6 +63,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             answer.setups = summary::of(&readings);
             answer.readings = readings.readings;
             answer.not_measured = readings.not_measured;
+            answer.feel_tests = readings.trial_count() as u64;
             answer.warnings = said(&readings.warnings, Severity::Warning);
             output.result(&table(&readings, &answer.setups), &answer)?;
             Ok(Status::Done)
@@ -111,6 +119,9 @@ fn table(readings: &CheckedReadings, setups: &[SetupSummary]) -> String {
         );
     }
     let _ = write!(text, "{}", plural(readings.readings, "reading"));
+    if readings.trial_count() > 0 {
+        let _ = write!(text, ", {}", plural(readings.trial_count() as u64, "feel test"));
+    }
     if readings.not_measured > 0 {
         let _ = write!(text, ", {} without a reading", plural(readings.not_measured, "row"));
     }

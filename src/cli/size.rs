@@ -7,10 +7,14 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
+use crate::correction::feel::Feels;
 use crate::correction::file::ReadError;
+use crate::files;
 use crate::kind::{Axis, Kind};
+use crate::parts::felt::{FeltSize, credit, felt_fit};
 use crate::parts::sized::{SizedFeature, allowance};
 use crate::problem::{Location, Problem};
+use crate::readings::trials::Feel;
 use crate::units::Mm;
 
 /// Print the size to draw so that the printed feature measures as wanted
@@ -19,7 +23,7 @@ use crate::units::Mm;
 /// (--mate stands in for it), and the middle of the limits that follow is aimed at.
 ///
 /// Fits, as clearance between the printed and the bought part, in mm (common practice for printed plastic,
-/// no source): press -0.12 to -0.02 and 0.002 tighter with each mm of size; snug -0.02 to 0.05; slide 0.05 to
+/// no source; your own feel tests take their place where the correction has some): press -0.12 to -0.02 and 0.002 tighter with each mm of size; snug -0.02 to 0.05; slide 0.05 to
 /// 0.15; free 0.2 to 0.4.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
@@ -38,6 +42,9 @@ pub struct Args {
     /// Round the size to draw to a multiple of this; 0 leaves it as it is
     #[arg(long, value_name = "MM", default_value = "0.01")]
     step: Mm,
+    /// Use the named fit's clearances, even where the correction has your own feel tests
+    #[arg(long)]
+    ignore_feel: bool,
     #[command(flatten)]
     limits: LimitsArgs,
 }
@@ -51,11 +58,29 @@ Examples:
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let aim = args.limits.aim(args.kind, args.size)?;
-    let correction = Correction::read(&args.correction)?;
+    let text = files::read_text(&args.correction)?;
+    let feels = Feels::from_toml(&text, &args.correction)?;
     let axis = args.axis.unwrap_or(args.kind.unnamed_axis());
+    let wanted = args.limits.feel().filter(|_| !args.ignore_feel);
+    if let (Some(feels), Some(feel)) = (feels.as_ref().filter(|feels| feels.alone), wanted) {
+        return from_feels(args, axis, feels, feel, output);
+    }
+    let correction = Correction::from_toml(&text, &args.correction)?;
+    let mut cautions = Vec::new();
+    let mut felt = None;
+    if let (Some(feels), Some(feel), Some(mate)) = (&feels, wanted, args.limits.mate(args.size)) {
+        match felt_fit(feels, &correction, args.kind, feel) {
+            Ok(Some(fit)) => felt = Some((feels, feel, mate, fit)),
+            Ok(None) => return from_feels(args, axis, feels, feel, output),
+            Err(reason) => cautions.push(format!("{reason}: the named fit is used")),
+        }
+    }
+    let aim = match &felt {
+        Some((.., fit)) => args.limits.aim_at_fit(args.kind, args.size, fit)?,
+        None => args.limits.aim(args.kind, args.size)?,
+    };
     let sized = SizedFeature::new(&correction, args.kind, axis, &aim, args.step);
-    let (answer, status) = match sized.and_then(|sized| sized.with_drawn_interval(&correction)) {
+    let (mut answer, status) = match sized.and_then(|sized| sized.with_drawn_interval(&correction)) {
         Ok(mut answer) => {
             answer.warnings.extend(allowance(&correction));
             (answer, Status::Done)
@@ -63,11 +88,41 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         Err(error @ CannotApply::KindNotMeasured { .. }) => return Err(cannot(&error)),
         Err(error) => (SizedFeature::refused(args.kind, axis, &aim, &error), Status::No),
     };
-    for warning in &answer.warnings {
-        output.warnings(&[Problem::warning(Location::default(), warning)])?;
+    answer.warnings.extend(cautions);
+    if let Some((feels, feel, mate, _)) = felt {
+        credit(&mut answer, feels, &correction, feel, mate);
     }
+    warn(&answer.warnings, output)?;
     output.result(&answer.to_text(), &answer)?;
     Ok(status)
+}
+
+/// The answer where no caliper reading says how the kind prints.
+fn from_feels(
+    args: &Args,
+    axis: Axis,
+    feels: &Feels,
+    feel: Feel,
+    output: &mut Output,
+) -> Result<Status, Error> {
+    let refused =
+        |message: String, help: &str| Error::problem(Problem::error(Location::default(), message).help(help));
+    let mate = args.limits.mate(args.size).ok_or_else(|| {
+        refused("no size is given".to_owned(), "give the size of the bought part with --mate")
+    })?;
+    let answer = FeltSize::new(feels, args.kind, axis, feel, mate, args.step).map_err(|error| {
+        let help = "try the real piece in more sizes and fit again; `shrinkrule coupons feel` prints some";
+        refused(error.to_string(), help)
+    })?;
+    warn(&answer.warnings, output)?;
+    output.result(&answer.to_text(), &answer)?;
+    Ok(Status::Done)
+}
+
+fn warn(warnings: &[String], output: &mut Output) -> Result<(), Error> {
+    let problems: Vec<Problem> =
+        warnings.iter().map(|warning| Problem::warning(Location::default(), warning)).collect();
+    Ok(output.warnings(&problems)?)
 }
 
 fn cannot(error: &CannotApply) -> Error {

@@ -9,6 +9,7 @@ use crate::kind::Kind;
 use crate::stats::distribution::t_quantile;
 
 use super::borrow::Borrowed;
+use super::feel::FeelAnswer;
 use super::fitted::Fit;
 use super::summary::{KindSummary, digits};
 use super::{Correction, SpreadEstimate};
@@ -18,6 +19,9 @@ use super::{Correction, SpreadEstimate};
 pub struct FitAnswer {
     /// One a setup, in the file's order.
     pub setups: Vec<SetupAnswer>,
+    /// What the real pieces felt like, one a setup that tried some.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub feels: Vec<FeelAnswer>,
 }
 
 /// The fit of one setup.
@@ -99,7 +103,7 @@ impl SetupAnswer {
         let spread = &correction.spread;
         Self {
             setup: correction.setup.clone(),
-            model: correction.form.name(),
+            model: correction.model_name(),
             kinds: correction.kinds.keys().filter_map(kind).collect(),
             spread: SpreadAnswer {
                 print_sd_mm: spread.print.sd_mm,
@@ -190,8 +194,8 @@ fn write_model(out: &mut String, fit: &Fit) -> std::fmt::Result {
     writeln!(
         out,
         "\n  printed = offset + scale * drawn; model `{}`: {}",
-        correction.form,
-        correction.form.in_words()
+        correction.model_name(),
+        correction.model_in_words()
     )?;
     if !correction.runners_up.is_empty() {
         let others: Vec<String> = correction

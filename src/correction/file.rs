@@ -15,6 +15,7 @@ use crate::files::{self, FileError};
 use crate::kind::Kind;
 use crate::problem::Problem;
 
+use super::feel::Feels;
 use super::first_layer::FirstLayerSpread;
 use super::fit::Method;
 use super::{Correction, Term, read_file};
@@ -92,6 +93,25 @@ impl Correction {
         if self.print_effects.is_some() { Method::Structured } else { Method::LeastSquares }
     }
 
+    /// The word for its model in files and answers.
+    pub fn model_name(&self) -> &'static str {
+        match self.method() {
+            Method::Structured => Method::Structured.name(),
+            Method::LeastSquares => self.form.name(),
+        }
+    }
+
+    /// What its model says, in words.
+    pub fn model_in_words(&self) -> &'static str {
+        match self.method() {
+            Method::Structured => {
+                "a swell and a scale that all kinds share, what each kind has of its own held small, and \
+                 a swell and a scale of each print"
+            }
+            Method::LeastSquares => self.form.in_words(),
+        }
+    }
+
     /// Reads the text of a correction file; `path` is for the problems.
     pub fn from_toml(text: &str, path: &Path) -> Result<Self, ReadError> {
         read_file::correction(text, path).map_err(|problems| ReadError::Content { problems })
@@ -99,20 +119,30 @@ impl Correction {
 
     /// The text of its file.
     pub fn to_toml(&self, first_layer: Option<&FirstLayerSpread>) -> String {
+        self.to_toml_with(first_layer, None)
+    }
+
+    /// The text of its file, with what the real pieces felt like.
+    pub fn to_toml_with(&self, first_layer: Option<&FirstLayerSpread>, feels: Option<&Feels>) -> String {
         let mut text = String::new();
         // Writing to a String cannot fail.
-        let _ = self.write(&mut text, first_layer);
+        let _ = self.write(&mut text, first_layer, feels);
         text
     }
 
-    fn write(&self, out: &mut String, first_layer: Option<&FirstLayerSpread>) -> std::fmt::Result {
+    fn write(
+        &self,
+        out: &mut String,
+        first_layer: Option<&FirstLayerSpread>,
+        feels: Option<&Feels>,
+    ) -> std::fmt::Result {
         self.write_comment(out)?;
         writeln!(out, "\nformat = {FORMAT}\nsetup = {}", quoted(&self.setup))?;
         if let Some(date) = &self.date {
             writeln!(out, "date = {}", quoted(date))?;
         }
         writeln!(out, "method = {}", quoted(self.method().name()))?;
-        writeln!(out, "model = {}", quoted(self.form.name()))?;
+        writeln!(out, "model = {}", quoted(self.model_name()))?;
         writeln!(out, "program_version = {}", quoted(&self.program_version))?;
         writeln!(out, "prints = {}\ndof = {:?}", self.prints, self.dof)?;
         if let Some(spread) = first_layer {
@@ -135,6 +165,9 @@ impl Correction {
         for aside in &self.set_aside {
             writeln!(out, "\n[[set_aside]]\nline = {}\nreading_mm = {:?}", aside.line, aside.reading_mm)?;
             writeln!(out, "reason = {}", quoted(&aside.reason))?;
+        }
+        if let Some(feels) = feels {
+            feels.write_section(out)?;
         }
         // Last, so that a file that was cut short has no estimate and is refused.
         let terms: Vec<String> = self.terms.iter().map(|term| quoted(&term.name())).collect();
@@ -222,12 +255,12 @@ impl Correction {
 }
 
 /// A text as TOML writes it.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
 /// A text without line ends and other control characters, for a comment.
-fn one_line(text: &str) -> String {
+pub(super) fn one_line(text: &str) -> String {
     text.chars().map(|letter| if letter.is_control() { ' ' } else { letter }).collect()
 }
 

@@ -65,6 +65,8 @@ pub struct FitOptions {
     pub form: Option<Form>,
     /// How the coefficients are estimated.
     pub method: Method,
+    /// Width of the flat of the inside jaws across the bore, mm; only the structured method takes it out.
+    pub jaw_flat_mm: Option<f64>,
     /// Use every reading, however wrong it looks.
     pub keep_all: bool,
     /// When the coupons were measured, in place of what the readings say.
@@ -77,7 +79,15 @@ pub struct FitOptions {
 
 impl Default for FitOptions {
     fn default() -> Self {
-        Self { form: None, method: Method::default(), keep_all: false, date: None, points: true, lent: None }
+        Self {
+            form: None,
+            method: Method::default(),
+            jaw_flat_mm: None,
+            keep_all: false,
+            date: None,
+            points: true,
+            lent: None,
+        }
     }
 }
 
@@ -131,6 +141,11 @@ pub enum FitError {
 }
 
 impl FitError {
+    /// Whether there was nothing to fit, and not something that could not be.
+    pub fn is_without_readings(&self) -> bool {
+        matches!(self, Self::NothingMeasured | Self::Structured(structured::CannotFit::NoReadings { .. }))
+    }
+
     /// What the person can do about it.
     pub fn help(&self) -> String {
         match self {
@@ -174,6 +189,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
             keep_all: options.keep_all,
             print_sd_mm: options.lent.as_ref().and_then(|lent| lent.print).map(|print| print.median),
             lent: options.lent.clone(),
+            jaw_flat_mm: options.jaw_flat_mm,
             ..structured::Options::default()
         };
         let mut fit = structured::fit(setup, conditions, &told)?;
@@ -240,18 +256,18 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
 
 /// Fits every setup of a file, in the file's order.
 pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fit, FitError>> {
-    fit_all_with(checked, options, &[])
+    fit_all_with(checked, options, &BTreeMap::new())
 }
 
-/// The same, each setup with what it borrows; `lent` is empty when none does.
+/// The same, each setup with what it borrows, by the setup's name.
 pub fn fit_all_with(
     checked: &CheckedReadings,
     options: &FitOptions,
-    lent: &[Option<Lent>],
+    lent: &BTreeMap<String, Lent>,
 ) -> Vec<Result<Fit, FitError>> {
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
-    let one = |(number, setup): (usize, &SetupReadings)| {
-        let borrowing = lent.get(number).and_then(Option::as_ref);
+    let one = |setup: &SetupReadings| {
+        let borrowing = lent.get(&setup.setup);
         let borrowing = borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
         let mut fit = fit(setup, &checked.conditions, borrowing.as_ref().unwrap_or(options))?;
         fit.correction.readings_file = file.clone().into_owned();
@@ -261,16 +277,13 @@ pub fn fit_all_with(
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     // Below this the threads cost more than they bring.
     if checked.setup_count() < 16 || threads == 1 {
-        return checked.setups().enumerate().map(|(number, setup)| one((number, &setup))).collect();
+        return checked.setups().map(|setup| one(&setup)).collect();
     }
     let share = checked.setup_count().div_ceil(threads);
     std::thread::scope(|scope| {
         let some = |from: usize| {
             let numbers = from..(from + share).min(checked.setup_count());
-            numbers
-                .filter_map(|number| Some((number, checked.setup(number)?)))
-                .map(|(number, setup)| one((number, &setup)))
-                .collect::<Vec<_>>()
+            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
         };
         let starts = (0..checked.setup_count()).step_by(share);
         let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();

@@ -12,7 +12,9 @@ use crate::problem::Problem;
 use super::file::FORMAT;
 use super::fit::Method;
 use super::toml_keys::{Keys, Source};
-use super::{Correction, Coverage, Form, PrintEffects, RunnerUp, SetAside, Spread, SpreadEstimate, Term};
+use super::{
+    Correction, Coverage, Form, PrintEffects, RunnerUp, ScaleForm, SetAside, Spread, SpreadEstimate, Term,
+};
 
 /// Reads it whole: all problems at once, except where one hides the rest.
 pub(super) fn correction(text: &str, path: &Path) -> Result<Correction, Vec<Problem>> {
@@ -31,6 +33,12 @@ pub(super) fn correction(text: &str, path: &Path) -> Result<Correction, Vec<Prob
     };
     let keys = Keys::new(&document);
     check_format(&mut source, &keys)?;
+    if keys.has("feel") && !keys.has("kinds") && !keys.has("estimate") {
+        let place = source.location(keys.place("feel"), "feel");
+        let message = "this correction is from feel tests alone: without caliper readings it gives only fits";
+        let help = "use `shrinkrule size KIND --mate MM --fit slide --with FILE`, or measure the coupons and fit again";
+        return Err(vec![Problem::error(place, message).help(help)]);
+    }
     let found = read(&mut source, &keys);
     match found {
         Some(correction) if source.problems.is_empty() => {
@@ -72,7 +80,10 @@ fn read(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Correction> {
     let setup = keys.text(source, "setup");
     let date = if keys.has("date") { date(source, keys) } else { None };
     let method = keys.word::<Method, _>(source, "method");
-    let form = keys.word::<Form, _>(source, "model");
+    let form = match method {
+        Some(Method::Structured) => structured_form(source, keys),
+        _ => keys.word::<Form, _>(source, "model"),
+    };
     let program_version = keys.text(source, "program_version");
     let prints = keys.whole(source, "prints").and_then(|prints| within(source, keys, "prints", prints));
     let dof = keys.number_from(source, "dof", 1.0);
@@ -114,6 +125,17 @@ fn read(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Correction> {
         set_aside: set_aside?,
         warnings: warnings?,
     })
+}
+
+/// The structured model has one form; its terms say whether it has the small-bore term.
+fn structured_form(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Form> {
+    let model = keys.text(source, "model")?;
+    if model != Method::Structured.name() {
+        let message = format!("`{model}` is a model of least squares, and the method is structured");
+        source.problem(keys.place("model"), "model", message);
+    }
+    let terms = keys.table(source, "estimate").and_then(|table| table.texts(source, "terms"))?;
+    Some(Form { scale: ScaleForm::Shared, small_bore: terms.contains(&Term::SmallBore.name()) })
 }
 
 fn date(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<String> {

@@ -46,6 +46,7 @@ fn read_set(document: &Document<'_>, root: &DeTable<'_>) -> CouponSet {
     let name = fields.text("name", "the name of the set");
     let summary = fields.text("summary", "what the set is for, in a sentence");
     let plate_gap_mm = fields.length_or("plate_gap_mm", 6.0, PLATE_GAP);
+    let feel = fields.flag("feel", false);
     let mut tables: Vec<(&'static str, usize, &DeTable<'_>)> = Vec::new();
     for form in Form::TABLES {
         let Some(value) = fields.get(form) else { continue };
@@ -69,7 +70,7 @@ fn read_set(document: &Document<'_>, root: &DeTable<'_>) -> CouponSet {
         let fields = Fields::new(document, table, offset, form);
         coupons.extend(read_pieces(form, fields, &mut names));
     }
-    CouponSet { name, summary, plate_gap_mm, coupons }
+    CouponSet { name, summary, plate_gap_mm, feel, coupons }
 }
 
 /// The tables of an array of tables and where each begins; `None` when the value is something else.

@@ -134,7 +134,7 @@ fn mark(feature: &Feature, stance: Stance) -> Mark {
             }
             "outside"
         }
-        Tool::InsideJaws => {
+        Tool::InsideJaws | Tool::RealPiece => {
             let size = (length / 4.0).min(1.6);
             line(&mut lines, away(from, size * 0.8), away(to, -size * 0.8));
             head(&mut heads, from, [-along[0], -along[1]], size);
@@ -164,7 +164,7 @@ fn room(feature: &Feature, stance: Stance) -> Vec<Point> {
     let (from, to) = (flat(feature.jaws.from, stance), flat(feature.jaws.to, stance));
     let length = (to[0] - from[0]).hypot(to[1] - from[1]);
     let reach = ARROW_MM / length;
-    if feature.jaws.tool != Tool::InsideJaws {
+    if !matches!(feature.jaws.tool, Tool::InsideJaws | Tool::RealPiece) {
         for (end, other) in [(from, to), (to, from)] {
             places.push([0, 1].map(|axis| end[axis] + (end[axis] - other[axis]) * reach));
         }

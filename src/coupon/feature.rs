@@ -22,6 +22,8 @@ pub enum Tool {
     /// other. The end of the beam rests on one face and the rod reaches the other, as in the depth of a
     /// slot. Every caliper with a rod can do it; the step faces that some have are not needed.
     DepthRod,
+    /// The real part that goes there, tried and not measured: no jaws reach.
+    RealPiece,
 }
 
 impl Tool {
@@ -31,6 +33,7 @@ impl Tool {
             Self::OutsideJaws => "outside jaws",
             Self::InsideJaws => "inside jaws",
             Self::DepthRod => "depth rod",
+            Self::RealPiece => "the real piece",
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The forms that a coupon can have, and what each is called in a definition.
 
+use super::belt_rack::BeltRack;
 use super::body::Body;
 use super::bore_block::BoreBlock;
 use super::comb::Comb;
@@ -21,12 +22,13 @@ pub(super) enum Form {
     SpanBar(SpanBar),
     HeightSteps(HeightSteps),
     FirstLayer(FirstLayer),
+    BeltRack(BeltRack),
 }
 
 impl Form {
     /// The names of the tables of a definition.
-    pub(super) const TABLES: [&'static str; 7] =
-        ["comb", "ring", "pin_base", "bore_block", "span_bar", "height_steps", "first_layer"];
+    pub(super) const TABLES: [&'static str; 8] =
+        ["comb", "ring", "pin_base", "bore_block", "span_bar", "height_steps", "first_layer", "belt_rack"];
 
     /// The pieces that one table defines, each with what its name has after the table's `name`.
     pub(super) fn read(table: &str, fields: &mut Fields<'_, '_>) -> Vec<(String, Self)> {
@@ -40,6 +42,10 @@ impl Form {
             "pin_base" => one(Self::PinBase(PinBase::read(fields))),
             "bore_block" => one(Self::BoreBlock(BoreBlock::read(fields))),
             "span_bar" => one(Self::SpanBar(SpanBar::read(fields))),
+            "belt_rack" => {
+                let rack = BeltRack::read(fields).into_iter();
+                rack.map(|rack| (String::new(), Self::BeltRack(rack))).collect()
+            }
             "height_steps" => one(Self::HeightSteps(HeightSteps::read(fields))),
             _ => one(Self::FirstLayer(FirstLayer::read(fields))),
         }
@@ -55,6 +61,7 @@ impl Form {
             Self::SpanBar(bar) => bar.body(label),
             Self::HeightSteps(steps) => steps.body(label),
             Self::FirstLayer(gauge) => gauge.body(label),
+            Self::BeltRack(rack) => rack.body(label),
         }
     }
 
@@ -76,6 +83,7 @@ impl Form {
             Self::SpanBar(_) => "span bar",
             Self::HeightSteps(_) => "height steps",
             Self::FirstLayer(_) => "first-layer gauge",
+            Self::BeltRack(_) => "belt rack",
         }
     }
 
@@ -116,6 +124,14 @@ impl Form {
                 "The one marked -bed: the jaws on the lowest edge of the block, so that they touch what the \
                  first layer has spread. Do not trim that edge. The other one: the jaws above the middle, \
                  clear of the lowest 2 mm. The difference is the spread of the first layer."
+            }
+            Self::BeltRack(_) => {
+                "Not for the caliper: cut a short piece of the real belt, as many teeth as a row has grooves, \
+                 and lay it into every row from the open side, teeth first, until its edge rests on the base. \
+                 The number before a row is how many hundredths of a millimetre its grooves are wider than \
+                 the standard's. Write the feel into the row's line, and into mate_mm the width of the \
+                 belt's tooth at its root (2.65 mm for T5, 1.5 for T2.5, 5.3 for T10, 2.57 for XL). Cut \
+                 strings off the tips first."
             }
         }
     }

@@ -90,5 +90,19 @@ pub(super) const STEP: Limits =
     Limits { at_least: 2.0, at_most: 120.0, because: "a step under 2 mm is mostly first layer" };
 pub(super) const BLOCK: Limits =
     Limits { at_least: 10.0, at_most: LARGEST_MM, because: "a block this size cannot be held between jaws" };
+pub(super) const WIDER: Limits = Limits {
+    at_least: -0.5,
+    at_most: 1.0,
+    because: "a belt's tooth has tenths of a millimetre of play in its groove, not more",
+};
+pub(super) const RACK_TEETH: Limits =
+    Limits { at_least: 3.0, at_most: 500.0, because: "the groove is that of a pulley of so many teeth" };
+pub(super) const ROW: Limits = Limits {
+    at_least: 1.0,
+    at_most: 8.0,
+    because: "one groove tells little, and a belt's pitch and shrink add up over many",
+};
+pub(super) const BELT_FACE: Limits =
+    Limits { at_least: 4.0, at_most: 60.0, because: "the rack is as wide as the belt that is tried" };
 pub(super) const PLATE_GAP: Limits =
     Limits { at_least: 1.0, at_most: 50.0, because: "pieces nearer than that print into one another" };

@@ -15,6 +15,7 @@
 //! Directions are those of the bed: x to the right, y to the back, z up. A coupon is printed as it lies on
 //! the plate; turned on the plate, it would measure another direction than its sheet says.
 
+mod belt_rack;
 mod body;
 mod bore_block;
 mod comb;
@@ -125,6 +126,8 @@ pub struct CouponSet {
     pub summary: String,
     /// Least space between two pieces on a plate, mm.
     pub plate_gap_mm: f64,
+    /// Whether pieces are tried with the real part: the sheet then has columns for it.
+    pub feel: bool,
     /// The pieces, in the order in which one measures.
     pub coupons: Vec<Coupon>,
 }
@@ -146,11 +149,13 @@ impl CouponSet {
             name: String::new(),
             summary: String::new(),
             plate_gap_mm: 0.0,
+            feel: false,
             coupons: Vec::new(),
         });
         for set in sets {
             all.name = format!("{}+{}", all.name, set.name);
             all.summary = format!("{}; {}", all.summary, set.summary);
+            all.feel |= set.feel;
             all.plate_gap_mm = all.plate_gap_mm.max(set.plate_gap_mm);
             for coupon in set.coupons {
                 let same_name = |other: &&Coupon| other.name.eq_ignore_ascii_case(&coupon.name);
@@ -179,10 +184,11 @@ pub struct NotOnePiece {
 }
 
 /// The definitions that come with the program: name and text.
-const DEFINITIONS: [(&str, &str); 3] = [
+const DEFINITIONS: [(&str, &str); 4] = [
     ("coupons/quick.toml", include_str!("../../coupons/quick.toml")),
     ("coupons/starter.toml", include_str!("../../coupons/starter.toml")),
     ("coupons/full.toml", include_str!("../../coupons/full.toml")),
+    ("coupons/feel.toml", include_str!("../../coupons/feel.toml")),
 ];
 
 static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
@@ -191,7 +197,7 @@ static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
     sets.expect("the program's own sets are without a problem, as a test proves")
 });
 
-/// The sets that come with the program: `quick`, `starter`, `full`.
+/// The sets that come with the program: `quick`, `starter`, `full`, `feel`.
 pub fn embedded_sets() -> &'static [CouponSet] {
     &EMBEDDED
 }
@@ -221,7 +227,8 @@ mod tests {
     #[test]
     fn the_sets_are_as_large_as_they_are_said_to_be() {
         let counts: Vec<usize> = embedded_sets().iter().map(CouponSet::feature_count).collect();
-        let [quick, starter, full] = counts[..] else { panic!("three sets") };
+        let [quick, starter, full, feel] = counts[..] else { panic!("four sets") };
+        assert_eq!(feel, 9 * 3 + 7 * 2 + 7);
         assert!((10..=14).contains(&quick), "quick: {quick}");
         assert!((36..=44).contains(&starter), "starter: {starter}");
         assert!(full >= 2 * starter, "full: {full}");
@@ -230,7 +237,7 @@ mod tests {
     #[test]
     fn a_name_is_one_piece_in_all_sets() {
         let merged = CouponSet::merged(embedded_sets().to_vec()).unwrap();
-        assert_eq!(merged.name, "quick+starter+full");
+        assert_eq!(merged.name, "quick+starter+full+feel");
         let names: std::collections::BTreeSet<&str> =
             merged.coupons.iter().map(|coupon| coupon.name.as_str()).collect();
         assert_eq!(names.len(), merged.coupons.len());

@@ -16,14 +16,28 @@ const CONDITIONS: &str = "\
 # leave a row empty if your jaws do not reach
 ";
 
+/// And what stands below it where pieces are tried.
+const FEEL: &str = "\
+# without a caliper: write into feel how the real piece goes: no-go, press, snug, slide or free
+# into mate_mm the size of that piece in mm, and into mate which it was: shaft, bearing, belt
+# one line a ring or pin is enough
+";
+
 /// The sheet for this set, printed `copies` times, as CSV.
 ///
 /// `setup` fills its column; empty, the person does.
 pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
-    let mut sheet = csv::Writer::from_writer(CONDITIONS.as_bytes().to_vec());
+    let mut top = CONDITIONS.as_bytes().to_vec();
+    if set.feel {
+        top.extend_from_slice(FEEL.as_bytes());
+    }
+    let mut sheet = csv::Writer::from_writer(top);
     let readings = (1..=READINGS).map(|i| format!("reading_{i}_mm"));
     let columns = ["setup", "coupon", "feature", "kind", "axis", "nominal_mm", "copy"].map(str::to_owned);
-    let header: Vec<String> = columns.into_iter().chain(readings).chain(["note".to_owned()]).collect();
+    let felt: &[&str] = if set.feel { &["feel", "mate_mm", "mate"] } else { &[] };
+    let more = felt.iter().copied().chain(["note"]).map(str::to_owned);
+    let header: Vec<String> = columns.into_iter().chain(readings).chain(more).collect();
+    let width = header.len();
     let mut rows = vec![header];
     for copy in 1..=copies {
         for coupon in &set.coupons {
@@ -37,7 +51,7 @@ pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
                     feature.nominal_mm.to_string(),
                     copy.to_string(),
                 ];
-                row.resize(row.len() + READINGS + 1, String::new());
+                row.resize(width, String::new());
                 rows.push(row);
             }
         }
@@ -54,6 +68,18 @@ mod tests {
 
     use super::*;
     use crate::coupon::definition;
+
+    #[test]
+    fn a_set_to_be_tried_has_columns_for_the_feel() {
+        let text =
+            "name = \"n\"\nsummary = \"s\"\nfeel = true\n[[height_steps]]\nname = \"Z\"\nheights_mm = [8]\n";
+        let set = definition::parse(Path::new("n.toml"), text).unwrap();
+        let sheet = blank(&set, "a", 1);
+        assert!(sheet.ends_with(
+            "copy,reading_1_mm,reading_2_mm,reading_3_mm,feel,mate_mm,mate,note\na,Z,z8,height,z,8,1,,,,,,,\n"
+        ));
+        assert!(sheet.contains("\n# without a caliper: write into feel"));
+    }
 
     #[test]
     fn the_sheet_has_a_row_a_feature_and_print_with_room_for_three_readings() {

@@ -77,6 +77,12 @@ impl FitError {
 }
 
 impl NamedFit {
+    /// A fit whose clearances are a person's own, the same for every size.
+    pub fn of_clearance(name: &str, clearance: Limits, source: &str) -> Self {
+        let (name, source) = (name.to_owned(), source.to_owned());
+        Self { name, clearance, growth: 0.0, means: String::new(), source }
+    }
+
     /// Least and most clearance with a mate of this size, mm, to a micrometre; negative is interference.
     pub fn clearance(&self, mate_mm: f64) -> Limits {
         // To a micrometre: nobody can print finer, and the limits stay readable.

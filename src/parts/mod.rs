@@ -2,6 +2,7 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod felt;
 #[cfg(test)]
 mod fixture;
 pub mod parts_list;

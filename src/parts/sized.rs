@@ -10,6 +10,8 @@ use crate::fits::{decimal_mm, written};
 use crate::kind::{Axis, Kind};
 use crate::units::Mm;
 
+use super::felt::FeelUsed;
+
 /// The answer to "what do I draw". Serialised, it is the result of `size --json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SizedFeature {
@@ -43,6 +45,9 @@ pub struct SizedFeature {
     pub extrapolated: bool,
     /// What the person should know before drawing it.
     pub warnings: Vec<String>,
+    /// The feel tests that the limits come from.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub feel: Option<FeelUsed>,
     /// What the limits are called.
     #[serde(skip)]
     called: Option<String>,
@@ -113,6 +118,7 @@ impl SizedFeature {
             within: aim.limits.map(|limits| [limits.lower_mm, limits.upper_mm]),
             extrapolated: false,
             warnings: aim.cautions.clone(),
+            feel: None,
             called: aim.called.clone(),
         }
     }
@@ -135,12 +141,13 @@ impl SizedFeature {
             None => "how far about it nothing measured tells".to_owned(),
         };
         let chance = self.chance_in_words().unwrap_or_default();
+        let feel = self.feel.as_ref().map_or_else(String::new, FeelUsed::to_text);
         let known = self.draw_interval95_mm.map_or_else(String::new, |[low, high]| {
             format!("; the size to draw is known to {low:.2} to {high:.2}, 95 %")
         });
         format!(
             "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
-             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n",
+             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{feel}",
             written(draw)
         )
     }
@@ -161,7 +168,7 @@ pub fn allowance(correction: &Correction) -> Option<String> {
     let print = correction.spread.print;
     print.dof.is_none().then(|| {
         format!(
-            "how much one print differs from the next was not measured, {} mm (standard deviation) is allowed for it",
+            "how much one print differs from the next was not measured, {:.3} mm (standard deviation) is allowed for it",
             print.sd_mm
         )
     })
@@ -234,7 +241,7 @@ mod tests {
         assert_eq!(
             allowance(&correction).unwrap(),
             "how much one print differs from the next was not measured, \
-             0.02 mm (standard deviation) is allowed for it"
+             0.020 mm (standard deviation) is allowed for it"
         );
     }
 

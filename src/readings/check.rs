@@ -33,7 +33,7 @@ pub(super) fn check(
     problems.extend(commented_out(&gathered));
     let doubts = doubts(&gathered, &layout);
     let has_errors = problems.iter().any(is_error) || !gathered.problems.kept.is_empty();
-    if !has_errors && gathered.readings == 0 {
+    if !has_errors && gathered.readings == 0 && gathered.trials.is_empty() {
         problems.push(nothing_measured(&gathered, &layout));
     }
     problems.extend(doubts.kept);
@@ -58,6 +58,7 @@ pub(super) fn check(
         readings: gathered.readings,
         not_measured: gathered.not_measured,
         warnings: problems,
+        trials: gathered.trials,
         tables: gathered.setups,
         definitions: gathered.definitions.list,
     })
@@ -86,9 +87,13 @@ fn nothing_measured(gathered: &Gathered, layout: &Layout) -> Problem {
         1 => "nothing is measured yet: its only row has no reading".to_owned(),
         _ => format!("nothing is measured yet: none of its {rows} rows has a reading"),
     };
-    let column = &layout.names[layout.readings[0]];
-    Problem::error(Location::default(), message)
-        .help(format!("type what the caliper reads into the column `{column}`"))
+    let help = match layout.readings.first() {
+        Some(column) => format!("type what the caliper reads into the column `{}`", layout.names[*column]),
+        None => {
+            "type how the real piece feels into the column `feel`, and its size into `mate_mm`".to_owned()
+        }
+    };
+    Problem::error(Location::default(), message).help(help)
 }
 
 fn mixed_decimals(gathered: &Gathered, layout: &Layout) -> Option<Problem> {

@@ -12,11 +12,13 @@ use std::thread;
 
 use crate::problem::Problem;
 
-use super::block::{self, Block, Cell, Doubt, First, Limits};
+use super::block::{Block, Cell, Doubt, First, Limits};
 use super::intern::Interner;
 use super::layout::Layout;
 use super::records::{Leftover, Workspace, end_of_last_record};
+use super::rows;
 use super::table::{Definitions, SetupTable};
+use super::trials::Trial;
 
 /// Bytes of a block: fits the second-level cache of a core together with what is made of it.
 pub(super) const BLOCK: usize = 256 * 1024;
@@ -51,6 +53,8 @@ pub(super) struct Gathered {
     pub(super) first_comma: Option<Cell>,
     /// Rows that begin with `#`.
     pub(super) leftover: Leftover,
+    /// What was tried with the real piece.
+    pub(super) trials: Vec<Trial>,
     setup_numbers: Interner,
 }
 
@@ -79,7 +83,7 @@ pub(super) fn gather<R: Read + Send>(
                 locked(&blocks).is_over = true;
                 return Err(Interrupted::NotUtf8);
             }
-            let block = block::read(&text, layout, &mut workspace, LIMITS);
+            let block = rows::read(&text, layout, &mut workspace, LIMITS);
             locked(&joined).add(number, block);
         }
     };
@@ -172,6 +176,7 @@ impl Gathered {
             first_point: None,
             first_comma: None,
             leftover: Leftover { lines: layout.lines_above, ..Leftover::default() },
+            trials: Vec::new(),
             setup_numbers: Interner::default(),
         }
     }
@@ -181,6 +186,7 @@ impl Gathered {
         let above = self.leftover.lines;
         let definitions: Vec<u32> =
             block.definitions.drain(..).map(|definition| self.definitions.number(definition)).collect();
+        let mut numbers = Vec::new();
         for (name, table) in block.setups {
             let table = table.moved(&definitions, above);
             let (number, is_new) = self.setup_numbers.number(name.as_bytes());
@@ -189,7 +195,14 @@ impl Gathered {
             } else {
                 self.setups[number].1.merge(&table);
             }
+            numbers.push(number);
         }
+        self.trials.extend(block.trials.into_iter().map(|trial| Trial {
+            setup: numbers[trial.setup],
+            definition: definitions[trial.definition as usize],
+            line: trial.line + above,
+            ..trial
+        }));
         for problem in &mut block.problems.kept {
             problem.location.line = problem.location.line.map(|line| line + above);
         }

@@ -46,7 +46,7 @@ impl Interner {
                 0 => break,
                 taken => {
                     let number = taken as usize - 1;
-                    if self.known[number].1 == hash && self.text(number) == text {
+                    if self.known[number].1 == hash && self.text(number) == Some(text) {
                         return (number, false);
                     }
                 }
@@ -60,9 +60,10 @@ impl Interner {
     }
 
     /// The text with this number.
-    pub(super) fn text(&self, number: usize) -> &[u8] {
+    pub(super) fn text(&self, number: usize) -> Option<&[u8]> {
+        let end = self.known.get(number)?.0;
         let start = if number == 0 { 0 } else { self.known[number - 1].0 };
-        &self.texts[start..self.known[number].0]
+        self.texts.get(start..end)
     }
 
     fn first_slot(&self, hash: u64) -> usize {
@@ -95,7 +96,7 @@ mod tests {
         }
         for (expected, text) in texts.iter().enumerate() {
             assert_eq!(interner.number(text.as_bytes()), (expected, false));
-            assert_eq!(interner.text(expected), text.as_bytes());
+            assert_eq!(interner.text(expected), Some(text.as_bytes()));
         }
         assert_eq!(interner.number(b""), (5000, true));
         assert_eq!(interner.number(b""), (5000, false));

@@ -13,7 +13,10 @@ use super::records::{as_text, header_cells};
 /// What separates columns.
 const DELIMITERS: [(u8, &str); 3] = [(b',', "`,`"), (b';', "`;`"), (b'\t', "a tab")];
 
-const OPTIONAL: [&str; 6] = ["setup", "coupon", "feature", "axis", "copy", "note"];
+const OPTIONAL: [&str; 8] = ["setup", "coupon", "feature", "axis", "copy", "note", "feel", "mate_mm"];
+
+/// Known as well, but too near to other words, such as `date`, to be offered for them.
+const MATE: &str = "mate";
 
 /// How a sheet is laid out.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +32,9 @@ pub(super) struct Layout {
     pub(super) nominal: usize,
     pub(super) copy: Option<usize>,
     pub(super) readings: Vec<usize>,
+    pub(super) feel: Option<usize>,
+    pub(super) mate_mm: Option<usize>,
+    pub(super) mate: Option<usize>,
     /// Readings are in inches.
     pub(super) inches: bool,
     pub(super) conditions: Conditions,
@@ -88,7 +94,11 @@ fn is_separator_line(text: &str) -> bool {
 }
 
 fn is_known(name: &str) -> bool {
-    name == "kind" || name == "nominal_mm" || name.starts_with("reading") || OPTIONAL.contains(&name)
+    name == "kind"
+        || name == "nominal_mm"
+        || name.starts_with("reading")
+        || name == MATE
+        || OPTIONAL.contains(&name)
 }
 
 fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<Layout, Vec<Problem>> {
@@ -130,7 +140,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
     for (wanted, missing, similar) in [
         ("kind", find("kind").is_none(), ["kind", "type"]),
         ("nominal_mm", find("nominal_mm").is_none(), ["nominal_mm", "nominal"]),
-        ("reading_mm", readings.is_empty(), ["reading_mm", "measured_mm"]),
+        ("reading_mm", readings.is_empty() && find("feel").is_none(), ["reading_mm", "measured_mm"]),
     ] {
         if missing {
             let meant = similar.iter().find_map(|similar| nearest(similar, unknown.iter().copied()));
@@ -180,6 +190,9 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
         nominal,
         copy: found[4],
         readings,
+        feel: found[6],
+        mate_mm: found[7],
+        mate: find(MATE),
         names,
         inches: comments.inches,
         conditions: comments.conditions,

@@ -5,7 +5,7 @@
 //!
 //! ```text
 //! bytes -> text (decode) -> layout of columns (layout, conditions) -> rows (records)
-//!       -> readings of a block (block, number, slips) -> of the file (gather, table) -> checked (check)
+//!       -> readings of a block (block, rows, cells) -> of the file (gather, table) -> checked (check)
 //! ```
 //!
 //! Conventions of a sheet:
@@ -17,6 +17,8 @@
 //! - Rows with equal setup, coupon, feature, axis and copy are repeat readings of one thing, and so are
 //!   the reading columns of one row.
 //! - A row without readings is not measured yet and says nothing else either; a blank row is nothing.
+//! - A row may say how the real piece felt (`feel`, `mate_mm`, `mate`), with readings or without; see
+//!   [`trials`].
 
 use std::fs::File;
 use std::io::{self, Read};
@@ -29,18 +31,23 @@ use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, Severity};
 
 mod block;
+mod cells;
 mod check;
 mod conditions;
 mod decode;
+mod feel_rows;
 mod gather;
 mod intern;
 mod layout;
 mod name;
 mod number;
 mod records;
+mod rows;
 pub mod slips;
 pub mod summary;
 mod table;
+pub mod trials;
+mod walk;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
@@ -134,6 +141,7 @@ pub struct CheckedReadings {
     pub not_measured: u64,
     /// Doubtful but usable: likely slips, named by line.
     pub warnings: Vec<Problem>,
+    trials: Vec<trials::Trial>,
     tables: Vec<(String, SetupTable)>,
     definitions: Vec<Definition>,
 }

@@ -5,7 +5,8 @@
 //! A row that begins with `#` is a comment. Rows end in LF or CR LF.
 //!
 //! Blocks without a quote, the usual ones, are searched for separators and line ends eight bytes at
-//! a time. Blocks with quotes are read one cell after the other.
+//! a time, where a row is not as expected anyway ([`RowReader::expected_row`]). Blocks with quotes are
+//! read one cell after the other.
 
 /// Where a cell is: in the block, or behind its end in the scratch text where quotes were undone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,10 +86,19 @@ pub(super) struct Leftover {
     pub(super) open_quote: Option<u64>,
 }
 
+/// What rows are read by.
+pub(super) trait RowReader {
+    /// Reads the row of `text` that begins at `from`, on this line, when it is as expected; where the next
+    /// one begins. The text has no quotes.
+    fn expected_row(&mut self, text: &[u8], from: usize, line: u64) -> Option<usize>;
+
+    /// Reads a row.
+    fn row(&mut self, row: Row<'_>);
+}
+
 /// Memory that is used again for every block.
 #[derive(Debug, Default)]
 pub(super) struct Workspace {
-    marks: Vec<u32>,
     spans: Vec<Span>,
     scratch: Vec<u8>,
 }
@@ -101,100 +111,76 @@ pub(super) fn for_each_row(
     workspace: &mut Workspace,
     on_row: impl FnMut(Row<'_>),
 ) -> Leftover {
-    if text.contains(&b'"') || u32::try_from(text.len()).is_err() {
-        rows_with_quotes(text, delimiter, columns, workspace, on_row)
-    } else {
-        rows_without_quotes(text, delimiter, columns, workspace, on_row)
+    read_rows(text, delimiter, columns, workspace, &mut General(on_row))
+}
+
+/// Expects nothing of a row.
+struct General<F>(F);
+
+impl<F: FnMut(Row<'_>)> RowReader for General<F> {
+    fn expected_row(&mut self, _: &[u8], _: usize, _: u64) -> Option<usize> {
+        None
+    }
+
+    fn row(&mut self, row: Row<'_>) {
+        self.0(row);
     }
 }
 
-fn rows_without_quotes(
+/// Has every row of `text` read; rows are expected to have `columns` cells.
+pub(super) fn read_rows(
     text: &[u8],
     delimiter: u8,
     columns: usize,
     workspace: &mut Workspace,
-    mut on_row: impl FnMut(Row<'_>),
+    reader: &mut impl RowReader,
 ) -> Leftover {
-    let Workspace { marks, spans, .. } = workspace;
-    find_marks(text, delimiter, marks);
-    if text.last().is_some_and(|byte| *byte != b'\n') {
-        marks.push(text.len() as u32);
-    }
-    let mut leftover = Leftover::default();
-    let mut start = 0;
-    spans.clear();
-    for mark in marks.iter() {
-        let end = *mark as usize;
-        spans.push(Span { start, end });
-        start = end + 1;
-        if text.get(end).is_none_or(|byte| *byte == b'\n') {
-            leftover.lines += 1;
-            finish_row(text, &[], spans, leftover.lines, true, columns, &mut leftover, &mut on_row);
-            spans.clear();
-        }
-    }
-    leftover
-}
-
-/// The places of all separators and line feeds.
-fn find_marks(text: &[u8], delimiter: u8, marks: &mut Vec<u32>) {
-    const ONES: u64 = u64::from_le_bytes([1; 8]);
-    const LOW: u64 = 0x7f * ONES;
-    // The top bit of each byte that is zero, exactly: no carry crosses a byte.
-    let zeros = |word: u64| !(((word & LOW) + LOW) | word | LOW);
-    let (separators, feeds) = (ONES * u64::from(delimiter), ONES * u64::from(b'\n'));
-    marks.clear();
-    let (words, rest) = text.as_chunks::<8>();
-    let mut at = 0;
-    for word in words {
-        let word = u64::from_le_bytes(*word);
-        let mut found = zeros(word ^ separators) | zeros(word ^ feeds);
-        while found != 0 {
-            marks.push(at + found.trailing_zeros() / 8);
-            found &= found - 1;
-        }
-        at += 8;
-    }
-    let ends = rest.iter().zip(at..).filter(|(byte, _)| **byte == delimiter || **byte == b'\n');
-    marks.extend(ends.map(|(_, at)| at));
-}
-
-fn rows_with_quotes(
-    text: &[u8],
-    delimiter: u8,
-    columns: usize,
-    workspace: &mut Workspace,
-    mut on_row: impl FnMut(Row<'_>),
-) -> Leftover {
-    let Workspace { spans, scratch, .. } = workspace;
+    let with_quotes = text.contains(&b'"');
+    let Workspace { spans, scratch } = workspace;
     let mut leftover = Leftover::default();
     let mut at = 0;
     while at < text.len() {
-        let record = split_record(text, at, delimiter, spans, scratch);
         let line = leftover.lines + 1;
-        leftover.lines += record.lines;
-        at = record.end;
-        if record.is_open {
-            leftover.open_quote = Some(line);
+        if !with_quotes && let Some(end) = reader.expected_row(text, at, line) {
+            at = end;
+            leftover.lines = line;
+            continue;
+        }
+        if with_quotes {
+            let record = split_record(text, at, delimiter, spans, scratch);
+            leftover.lines += record.lines;
+            at = record.end;
+            if record.is_open {
+                leftover.open_quote = Some(line);
+                break;
+            }
         } else {
-            finish_row(text, scratch, spans, line, false, columns, &mut leftover, &mut on_row);
+            at = split_plain(text, at, delimiter, spans);
+            leftover.lines = line;
+        }
+        if let Some(row) = finished_row(text, scratch, spans, line, !with_quotes) {
+            match row.cell(0) {
+                [b'#', ..] => {
+                    if row.len() == columns && !row.is_blank_from(1) {
+                        leftover.commented += 1;
+                        leftover.first_commented.get_or_insert(line);
+                    }
+                }
+                _ => reader.row(row),
+            }
         }
     }
     leftover
 }
 
-#[allow(clippy::too_many_arguments)] // the two callers' whole state, passed through once
-#[inline]
-fn finish_row(
-    text: &[u8],
-    scratch: &[u8],
-    spans: &mut [Span],
+/// A row without the carriage return at its end, when it is not blank.
+fn finished_row<'a>(
+    text: &'a [u8],
+    scratch: &'a [u8],
+    spans: &'a mut [Span],
     line: u64,
     plain: bool,
-    columns: usize,
-    leftover: &mut Leftover,
-    on_row: &mut impl FnMut(Row<'_>),
-) {
+) -> Option<Row<'a>> {
     if let Some(last) = spans.last_mut()
         && last.end > last.start
         && last.end <= text.len()
@@ -203,16 +189,44 @@ fn finish_row(
         last.end -= 1;
     }
     let row = Row { text, scratch, spans, line, plain };
-    match row.cell(0) {
-        [b'#', ..] => {
-            if row.len() == columns && !row.is_blank_from(1) {
-                leftover.commented += 1;
-                leftover.first_commented.get_or_insert(line);
+    (row.len() > 1 || !row.cell(0).is_empty()).then_some(row)
+}
+
+/// Splits the row without quotes that begins at `from` into `spans`; where the next one begins.
+fn split_plain(text: &[u8], from: usize, delimiter: u8, spans: &mut Vec<Span>) -> usize {
+    const ONES: u64 = u64::from_le_bytes([1; 8]);
+    const LOW: u64 = 0x7f * ONES;
+    // The top bit of each byte that is zero, exactly: no carry crosses a byte.
+    let zeros = |word: u64| !(((word & LOW) + LOW) | word | LOW);
+    let (separators, feeds) = (ONES * u64::from(delimiter), ONES * u64::from(b'\n'));
+    spans.clear();
+    let mut start = from;
+    let (words, rest) = text[from..].as_chunks::<8>();
+    for (word, at) in words.iter().zip((from..).step_by(8)) {
+        let word = u64::from_le_bytes(*word);
+        let ends = zeros(word ^ feeds);
+        let mut found = zeros(word ^ separators) | ends;
+        while found != 0 {
+            let end = at + found.trailing_zeros() as usize / 8;
+            spans.push(Span { start, end });
+            start = end + 1;
+            if ends & found & found.wrapping_neg() != 0 {
+                return start;
+            }
+            found &= found - 1;
+        }
+    }
+    for (byte, end) in rest.iter().zip(text.len() - rest.len()..) {
+        if *byte == delimiter || *byte == b'\n' {
+            spans.push(Span { start, end });
+            start = end + 1;
+            if *byte == b'\n' {
+                return start;
             }
         }
-        [] if row.len() == 1 => {}
-        _ => on_row(row),
     }
+    spans.push(Span { start, end: text.len() });
+    text.len()
 }
 
 /// One record: where the next begins, how many lines it spans.

@@ -51,8 +51,14 @@ fn allowed_mm(nominal_mm: f64) -> f64 {
 
 /// The slip that probably made this reading of a feature drawn `nominal_mm`; `None` when the reading
 /// is near its nominal size, or neither near nor far.
+#[inline]
 pub fn likely(reading_mm: f64, nominal_mm: f64) -> Option<Slip> {
-    if !(is_doubtful(reading_mm, nominal_mm) && reading_mm.is_finite() && nominal_mm > 0.0) {
+    // Nearly all readings end here.
+    if is_doubtful(reading_mm, nominal_mm) { likely_of_doubtful(reading_mm, nominal_mm) } else { None }
+}
+
+fn likely_of_doubtful(reading_mm: f64, nominal_mm: f64) -> Option<Slip> {
+    if !reading_mm.is_finite() || nominal_mm <= 0.0 {
         return None;
     }
     let near = |meant_mm: f64, within_mm: f64| (meant_mm - nominal_mm).abs() <= within_mm;

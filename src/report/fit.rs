@@ -217,7 +217,7 @@ fn sizes(coverage: &Coverage) -> String {
 
 fn model(fit: &Fit) -> String {
     let correction = &fit.correction;
-    let mut words = format!("Model: {}.", correction.form.in_words());
+    let mut words = format!("Model: {}.", correction.model_in_words());
     if !correction.runners_up.is_empty() {
         let others = correction.runners_up.iter().take(3);
         let others: Vec<String> = others

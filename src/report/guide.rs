@@ -8,6 +8,7 @@ use crate::coupon::kit::{Kit, PlateDrawing};
 use crate::coupon::summary::Summary;
 use crate::coupon::{Coupon, CouponError, sheet};
 use crate::kind::Axis;
+use crate::readings::trials::Feel;
 
 /// Why a guide could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -28,6 +29,8 @@ struct Page<'a> {
     readings: usize,
     plates: Vec<PlateDrawing>,
     forms: Vec<Form<'a>>,
+    /// Every feel and how to tell it, where pieces are to be tried.
+    feels: Vec<(&'static str, &'static str)>,
 }
 
 /// Pieces of one form that follow one another.
@@ -65,6 +68,11 @@ pub fn page(kit: &Kit) -> Result<String, GuideError> {
         readings: sheet::READINGS,
         plates: kit.plate_drawings(),
         forms: by_form(pieces),
+        feels: if kit.set.feel {
+            Feel::ALL.map(|feel| (feel.name(), feel.means())).to_vec()
+        } else {
+            Vec::new()
+        },
     };
     Ok(page.render()?)
 }

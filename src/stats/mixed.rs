@@ -378,8 +378,8 @@ mod tests {
         let shifted = std::array::from_fn(|i| y[i] + mean[0] + mean[1] * x[i]);
         assert!(reduced(shifted).solve_about(&about, &mut joint));
         assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-10);
-        for i in 0..2 {
-            assert!((joint.mean[i] - separate.mean[i] - mean[i]).abs() < 1e-12);
+        for (shift, (joint, separate)) in mean.iter().zip(joint.mean.iter().zip(&separate.mean)) {
+            assert!((joint - separate - shift).abs() < 1e-12);
         }
     }
 

@@ -1,5 +1,6 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
+pub mod censored;
 pub mod cholesky;
 pub mod design;
 pub mod distribution;
@@ -8,5 +9,6 @@ pub mod hump;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod mixed;
+pub mod ordinal;
 pub mod reml;
 pub mod robust;
