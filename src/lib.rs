@@ -38,6 +38,7 @@ pub mod fits;
 pub mod geometry;
 pub mod kind;
 pub mod parts;
+pub mod plan;
 pub mod plot;
 pub mod problem;
 pub mod readings;

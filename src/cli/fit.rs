@@ -8,10 +8,13 @@ use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
+use crate::correction::borrow::Borrowed;
+use crate::correction::borrow_folder::Lenders;
 use crate::correction::feel::{FeelAnswer, Feels};
-use crate::correction::fit::{FitOptions, Method, fit_all};
+use crate::correction::fit::{FitOptions, Method, fit_all_with};
 use crate::correction::fitted::Fit;
-use crate::correction::pool::fit_all_with;
+use crate::correction::pool;
+use crate::correction::structured::lent::Lent;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
@@ -55,6 +58,9 @@ pub struct Args {
     /// Page to write, with table, plots and what was set aside
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
+    /// Folder with corrections of your earlier setups, to borrow from as far as they are alike
+    #[arg(long, value_name = "FOLDER", conflicts_with = "add")]
+    like: Option<PathBuf>,
 }
 
 /// Runs the command.
@@ -83,20 +89,27 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         return Err(Error::problem(Problem::error(Location::file(&args.file), message)));
     }
     let (feels, doubts) = feels(args, &readings);
-    let fits = fits(args, &readings, earlier.as_ref(), &feels)?;
+    let mut fits = fits(args, &readings, earlier.as_ref(), &feels, &BTreeMap::new())?;
     output.warnings(&readings.warnings)?;
     output.warnings(&doubts)?;
     output.warnings(earlier.as_ref().map_or(&[], |earlier| &earlier.warnings[..]))?;
+    let borrowed = borrow(args, &readings, &feels, &mut fits, output)?;
     output.warnings(&warnings(&fits))?;
     write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
     let felt: Vec<FeelAnswer> = feels.values().map(FeelAnswer::of).collect();
-    let answer = FitAnswer {
+    let mut answer = FitAnswer {
         setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect(),
         feels: felt.clone(),
     };
+    for setup in &mut answer.setups {
+        setup.borrowed = borrowed.get(&setup.setup).cloned();
+    }
     let stated = readings.conditions.caliper_error_mm.is_some();
-    let tables = fits.iter().map(|fit| text(fit, stated));
+    let tables = fits.iter().map(|fit| {
+        let told = borrowed.get(&fit.correction.setup).map(Borrowed::to_text);
+        text(fit, stated) + &told.unwrap_or_default()
+    });
     let tables: Vec<String> = tables.chain(felt.iter().map(FeelAnswer::to_text)).collect();
     output.result(&tables.join("\n"), &answer)?;
     for path in &written {
@@ -136,12 +149,48 @@ fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Ve
     (feels, doubts)
 }
 
-/// Every setup's fit, or what is wrong with each that has none; feel tests alone will do.
+/// Fits again with what the earlier setups lend, where --like names some; what each setup has borrowed.
+fn borrow(
+    args: &Args,
+    readings: &CheckedReadings,
+    feels: &BTreeMap<usize, Feels>,
+    fits: &mut Vec<Fit>,
+    output: &mut Output,
+) -> Result<BTreeMap<String, Borrowed>, Error> {
+    let Some(folder) = &args.like else { return Ok(BTreeMap::new()) };
+    if method(args)? != Method::Structured {
+        let problem = Problem::error(Location::default(), "least squares does not borrow");
+        return Err(Error::problem(problem.help("leave --like out, or --model and --method")));
+    }
+    let lenders = Lenders::read(folder)?;
+    output.warnings(&lenders.left_out)?;
+    let mut lent: BTreeMap<String, Lent> = BTreeMap::new();
+    for alone in fits.iter().map(|fit| &fit.correction) {
+        match lenders.lend_to(alone) {
+            Some(of) => drop(lent.insert(alone.setup.clone(), of)),
+            None => output.warnings(&[lenders.too_few(folder, alone)])?,
+        }
+    }
+    let mut together = self::fits(args, readings, None, feels, &lent)?;
+    let mut told = BTreeMap::new();
+    for (together, alone) in together.iter_mut().zip(fits.iter()) {
+        let Some(lent) = lent.get(&alone.correction.setup) else { continue };
+        let borrowed = lenders.compare(lent, &alone.correction, &together.correction);
+        together.correction.warnings.push(borrowed.sentence());
+        told.insert(alone.correction.setup.clone(), borrowed);
+    }
+    *fits = together;
+    Ok(told)
+}
+
+/// Every setup's fit, or what is wrong with each that has none; feel tests alone will do. `lent` is what
+/// setups borrow, by name.
 fn fits(
     args: &Args,
     readings: &CheckedReadings,
     earlier: Option<&CheckedReadings>,
     feels: &BTreeMap<usize, Feels>,
+    lent: &BTreeMap<String, Lent>,
 ) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
@@ -150,10 +199,11 @@ fn fits(
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
+        lent: None,
     };
     let results = match earlier {
-        Some(earlier) => fit_all_with(readings, earlier, &options),
-        None => fit_all(readings, &options),
+        Some(earlier) => pool::fit_all_with(readings, earlier, &options),
+        None => fit_all_with(readings, &options, lent),
     };
     let mut problems = Vec::new();
     let mut fits = Vec::new();

@@ -9,6 +9,7 @@ mod demo;
 mod fit;
 mod limits;
 mod parts;
+mod plan;
 mod pulley;
 mod readings;
 mod size;
@@ -111,6 +112,7 @@ Examples:
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Args),
+    Plan(plan::Args),
     Coupons(coupons::Args),
     Readings(readings::Args),
     Fit(fit::Args),
@@ -151,6 +153,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
     match command {
         Command::Demo(args) => demo::run(args, output),
+        Command::Plan(args) => plan::run(args, output),
         Command::Coupons(args) => coupons::run(args, output),
         Command::Readings(args) => readings::run(args, output),
         Command::Fit(args) => fit::run(args, output),

@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::kind::Kind;
 use crate::stats::distribution::t_quantile;
 
+use super::borrow::Borrowed;
 use super::feel::FeelAnswer;
 use super::fitted::Fit;
 use super::summary::{KindSummary, digits};
@@ -42,6 +43,9 @@ pub struct SetupAnswer {
     pub set_aside: Vec<SetAsideAnswer>,
     /// What a reader must know.
     pub warnings: Vec<String>,
+    /// What was borrowed from earlier setups.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub borrowed: Option<Borrowed>,
 }
 
 /// The fit of one kind: `printed = offset + scale * drawn (+ small_bore / drawn)`.
@@ -119,6 +123,7 @@ impl SetupAnswer {
                 })
                 .collect(),
             warnings: correction.warnings.clone(),
+            borrowed: None,
         }
     }
 }

@@ -16,6 +16,7 @@ use super::estimate::Estimate;
 use super::fitted::{Fit, FittedPoint};
 use super::observations::{Observation, observations};
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
+use super::structured::lent::Lent;
 use super::suspects::{self, LARGEST_SHARE, Suspects};
 use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
 
@@ -72,6 +73,8 @@ pub struct FitOptions {
     pub date: Option<String>,
     /// Give the points behind the fit as well, for plots.
     pub points: bool,
+    /// What earlier setups lend; only the structured method borrows.
+    pub lent: Option<Lent>,
 }
 
 impl Default for FitOptions {
@@ -83,6 +86,7 @@ impl Default for FitOptions {
             keep_all: false,
             date: None,
             points: true,
+            lent: None,
         }
     }
 }
@@ -183,6 +187,8 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     if options.method == Method::Structured {
         let told = structured::Options {
             keep_all: options.keep_all,
+            print_sd_mm: options.lent.as_ref().and_then(|lent| lent.print).map(|print| print.median),
+            lent: options.lent.clone(),
             jaw_flat_mm: options.jaw_flat_mm,
             ..structured::Options::default()
         };
@@ -250,9 +256,20 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
 
 /// Fits every setup of a file, in the file's order.
 pub fn fit_all(checked: &CheckedReadings, options: &FitOptions) -> Vec<Result<Fit, FitError>> {
+    fit_all_with(checked, options, &BTreeMap::new())
+}
+
+/// The same, each setup with what it borrows, by the setup's name.
+pub fn fit_all_with(
+    checked: &CheckedReadings,
+    options: &FitOptions,
+    lent: &BTreeMap<String, Lent>,
+) -> Vec<Result<Fit, FitError>> {
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
     let one = |setup: &SetupReadings| {
-        let mut fit = fit(setup, &checked.conditions, options)?;
+        let borrowing = lent.get(&setup.setup);
+        let borrowing = borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
+        let mut fit = fit(setup, &checked.conditions, borrowing.as_ref().unwrap_or(options))?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&checked.source.sha256);
         Ok(fit)

@@ -7,6 +7,9 @@
 
 pub mod answer;
 pub mod apply;
+pub mod borrow;
+pub mod borrow_folder;
+pub mod borrow_pool;
 mod estimate;
 pub mod feel;
 mod feel_answer;

@@ -290,7 +290,44 @@ impl Reduced {
     }
 }
 
+/// What is known of all coefficients together before anything is observed: normal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JointPrior {
+    mean: Vec<f64>,
+    precision: Vec<f64>,
+    determinant_ln: f64,
+}
+
+impl JointPrior {
+    /// From mean and precision, row by row; `None` when the precision is not positive definite.
+    pub fn new(mean: Vec<f64>, precision: Vec<f64>) -> Option<Self> {
+        let determinant_ln = cholesky::factor(&mut precision.clone(), mean.len())?;
+        Some(Self { mean, precision, determinant_ln })
+    }
+}
+
 impl Reduced {
+    /// As [`Self::solve`], where what is known beforehand has a mean and ties between coefficients.
+    pub fn solve_about(&self, prior: &JointPrior, into: &mut Solution) -> bool {
+        let q = self.size;
+        into.l.clear();
+        into.l.extend(self.xx.iter().zip(&prior.precision).map(|(xx, precision)| xx + precision));
+        let Some(determinant_ln) = cholesky::factor(&mut into.l, q) else { return false };
+        let pull = |i: usize| -> f64 {
+            prior.precision[i * q..(i + 1) * q].iter().zip(&prior.mean).map(|(p, mean)| p * mean).sum()
+        };
+        into.mean.clear();
+        into.mean.extend((0..q).map(|i| self.xy[i] + pull(i)));
+        cholesky::solve_lower(&into.l, q, &mut into.mean);
+        let explained: f64 = into.mean.iter().map(|x| x * x).sum();
+        cholesky::solve_upper(&into.l, q, &mut into.mean);
+        let known: f64 = (0..q).map(|i| prior.mean[i] * pull(i)).sum();
+        into.evidence_ln = self.constant
+            - 0.5
+                * (self.yy + known - explained + self.determinant_ln + determinant_ln - prior.determinant_ln);
+        true
+    }
+
     /// Sum of squares that the solution leaves, priors and effects included.
     pub fn left_over(&self, solution: &Solution) -> f64 {
         self.yy - self.xy.iter().zip(&solution.mean).map(|(x, b)| x * b).sum::<f64>()
@@ -306,5 +343,48 @@ impl Solution {
     /// The same, into a buffer.
     pub fn covariance_into(&self, buffer: &mut Vec<f64>) {
         cholesky::inverse_into(&self.l, self.mean.len(), buffer);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reduced(y: [f64; 4]) -> Reduced {
+        let mut products = Products::new(2, 1, 2);
+        for (i, (x, y)) in [1.0, 2.0, 3.0, 5.0].into_iter().zip(y).enumerate() {
+            products.add(Row { x: &[1.0, x], z: &[1.0], group: i / 2, y }, 4.0);
+        }
+        let mut reduced = Reduced::default();
+        products.reduce(&[0.3], &mut reduced);
+        reduced
+    }
+
+    /// With a mean of zero and no ties it is the other way of solving; a mean shifts the data by what it
+    /// explains and changes nothing else.
+    #[test]
+    fn a_joint_prior_agrees_with_separate_ones_and_its_mean_shifts_the_data() {
+        let y = [1.0, 1.4, 2.3, 2.9];
+        let (mut separate, mut joint) = (Solution::default(), Solution::default());
+        assert!(reduced(y).solve(&[3.0, 7.0], &mut separate));
+        let precision = vec![3.0, 0.0, 0.0, 7.0];
+        let prior = JointPrior::new(vec![0.0, 0.0], precision.clone()).unwrap();
+        assert!(reduced(y).solve_about(&prior, &mut joint));
+        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-12);
+        assert!((separate.mean[1] - joint.mean[1]).abs() < 1e-14);
+        let mean = [0.4, 0.5];
+        let about = JointPrior::new(mean.to_vec(), precision).unwrap();
+        let x = [1.0, 2.0, 3.0, 5.0];
+        let shifted = std::array::from_fn(|i| y[i] + mean[0] + mean[1] * x[i]);
+        assert!(reduced(shifted).solve_about(&about, &mut joint));
+        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-10);
+        for (shift, (joint, separate)) in mean.iter().zip(joint.mean.iter().zip(&separate.mean)) {
+            assert!((joint - separate - shift).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_joint_prior_that_is_not_definite_is_refused() {
+        assert_eq!(JointPrior::new(vec![0.0, 0.0], vec![1.0, 2.0, 2.0, 1.0]), None);
     }
 }

@@ -3,6 +3,7 @@
 pub mod censored;
 pub mod cholesky;
 pub mod control;
+pub mod design;
 pub mod distribution;
 pub mod dof;
 pub mod hump;

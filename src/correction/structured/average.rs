@@ -11,6 +11,7 @@ use crate::stats::mixed::{Products, Reduced, Row, Solution};
 
 use super::choices::{Choice, PrintPrior, Spreads, choices};
 use super::design::Part;
+use super::lent;
 use super::priors::{self, Prior};
 
 /// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
@@ -108,7 +109,10 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
     let mut work = Work::default();
     let choices: Vec<Vec<Choice>> = observed
         .iter()
-        .map(|observed| choices(observed.part, spreads.spread_mm, spreads.prior_scale))
+        .map(|observed| {
+            let weak = choices(observed.part, spreads.spread_mm, spreads.prior_scale);
+            lent::with_lent(observed.part, weak, &observed.prior_means, spreads.lent.as_ref())
+        })
         .collect();
     let features = feature_points(observed, spreads, &choices, &mut work);
     // For each part and each feature-to-feature spread the points of the rest.
@@ -182,7 +186,7 @@ impl Table {
                 products.reduce(&sds, &mut work.reduced);
                 for choice in choices {
                     // Every precision is positive, so the system always has a solution.
-                    let solved = work.reduced.solve(&choice.precisions, &mut work.solution);
+                    let solved = choice.solve(&work.reduced, &mut work.solution);
                     let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
                     weights_ln.push(evidence + print_ln + point_ln + choice.share_ln);
                 }
@@ -238,7 +242,7 @@ fn moments(
                     table.products.reduce(sds, &mut work.reduced);
                     reduced = true;
                 }
-                work.reduced.solve(&choice.precisions, &mut work.solution);
+                choice.solve(&work.reduced, &mut work.solution);
                 let share = share_ln.exp();
                 taken += share;
                 let mean = &work.solution.mean;

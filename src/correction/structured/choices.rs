@@ -1,6 +1,9 @@
 //! From what is known of printers to numbers for one setup: the priors at its spread of feature means.
 
+use crate::stats::mixed::{JointPrior, Reduced, Solution};
+
 use super::design::Part;
+use super::lent::Lent;
 use super::priors::{self, LogNormal, Prior};
 
 /// One choice of the priors of a part's terms.
@@ -9,6 +12,18 @@ pub struct Choice {
     pub precisions: Vec<f64>,
     /// Logarithm of its share of the weight.
     pub share_ln: f64,
+    /// What other setups lend, in place of the precisions.
+    pub joint: Option<JointPrior>,
+}
+
+impl Choice {
+    /// Solves for the coefficients under this choice; `false` when there is no solution.
+    pub fn solve(&self, reduced: &Reduced, into: &mut Solution) -> bool {
+        match &self.joint {
+            Some(joint) => reduced.solve_about(joint, into),
+            None => reduced.solve(&self.precisions, into),
+        }
+    }
 }
 
 /// The choices of the priors of a part's terms, given the spread of feature means; the widest last.
@@ -26,7 +41,7 @@ pub fn choices(part: &Part, spread_mm: f64, scale: f64) -> Vec<Choice> {
             Prior::XyDifference => xy.0 * spread_mm,
         });
         let precisions = sds.map(|sd| (scale * sd).powi(-2)).collect();
-        Choice { precisions, share_ln: (own.1 * xy.1).ln() }
+        Choice { precisions, share_ln: (own.1 * xy.1).ln(), joint: None }
     };
     own.iter().flat_map(|own| xy.iter().map(|xy| choice(*own, *xy))).collect()
 }
@@ -62,6 +77,8 @@ pub struct Spreads {
     pub prior_scale: f64,
     /// How many prints.
     pub prints: usize,
+    /// What the person's other setups lend.
+    pub lent: Option<Lent>,
 }
 
 impl Spreads {
@@ -70,6 +87,7 @@ impl Spreads {
     pub fn feature_density_ln(&self, feature_sd: f64) -> f64 {
         let feature = feature_sd * feature_sd;
         let whole = feature + self.reading_variance_mm2;
-        priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln()
+        let weak_ln = priors::SPREAD_MM.density_ln(whole.sqrt()) + (feature / whole).ln();
+        self.lent.as_ref().map_or(weak_ln, |lent| lent.feature_density_ln(feature_sd, weak_ln))
     }
 }

@@ -24,6 +24,7 @@ pub mod average;
 pub mod cells;
 pub mod choices;
 pub mod design;
+pub mod lent;
 pub mod outcome;
 pub mod priors;
 pub mod repeats;
@@ -53,11 +54,13 @@ pub struct Options {
     pub print_sd_mm: Option<f64>,
     /// Multiplies the standard deviations of the priors on coefficients; 1. For studies.
     pub prior_scale: f64,
+    /// What the person's other setups lend.
+    pub lent: Option<lent::Lent>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { keep_all: false, jaw_flat_mm: None, print_sd_mm: None, prior_scale: 1.0 }
+        Self { keep_all: false, jaw_flat_mm: None, print_sd_mm: None, prior_scale: 1.0, lent: None }
     }
 }
 
@@ -155,8 +158,14 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     let spread_mm = feature_sd.hypot(reading_variance_mm2.sqrt());
     let repeated = cells.repeat.is_some();
     let print = parts.iter().map(|part| print_prior(part, repeated, options)).collect();
-    let spreads =
-        Spreads { spread_mm, reading_variance_mm2, print, prior_scale: options.prior_scale, prints };
+    let spreads = Spreads {
+        spread_mm,
+        reading_variance_mm2,
+        print,
+        prior_scale: options.prior_scale,
+        prints,
+        lent: options.lent.clone(),
+    };
     let posterior = average::average(&observed, &spreads);
     let found = outcome::Found { setup, conditions, options, cells: &cells, parts: &parts, prints };
     Ok(outcome::outcome(&found, &judged, spread_mm, &posterior))
@@ -195,6 +204,10 @@ fn print_over_feature(part: &design::Part, repeated: bool) -> LogNormal {
 /// printers usually are.
 fn print_prior(part: &design::Part, repeated: bool, options: &Options) -> PrintPrior {
     let usual = print_over_feature(part, repeated);
+    let lent = options.lent.as_ref().and_then(|lent| if part.is_height { lent.height } else { lent.print });
+    if let Some(spread) = lent {
+        return PrintPrior { spread, over_feature: None };
+    }
     match options.print_sd_mm {
         Some(median) if !part.is_height && median > 0.0 => {
             PrintPrior { spread: LogNormal { median, ..usual }, over_feature: None }
