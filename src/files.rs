@@ -25,6 +25,12 @@ pub enum FileError {
         /// The folder.
         path: PathBuf,
     },
+    /// The target is a file that this run reads.
+    #[error("{}: this run reads this file, and would write over it", path.display())]
+    IsInput {
+        /// The target.
+        path: PathBuf,
+    },
     /// Two outputs of one run have the same name.
     #[error("{}: two outputs of this run have this name", path.display())]
     Twice {
@@ -55,9 +61,24 @@ impl FileError {
             Self::Exists { .. } | Self::NotEmpty { .. } => {
                 Some("name another one, or add --force to overwrite")
             }
-            Self::Twice { .. } => Some("give the setups or pieces different names"),
-            Self::Io { .. } => None,
+            Self::IsInput { .. } => Some("name another one to write to; what was read is never changed"),
+            Self::Twice { .. } => Some("give every output, setup and piece a name of its own"),
+            Self::Io { source, .. } => advice(source),
         }
+    }
+}
+
+/// What the person can do about what the operating system refused.
+pub fn advice(refused: &io::Error) -> Option<&'static str> {
+    match refused.kind() {
+        io::ErrorKind::NotFound => Some("is the name right, and is it in the folder that you are in?"),
+        io::ErrorKind::IsADirectory => Some("this is a folder: name a file"),
+        io::ErrorKind::NotADirectory => Some("a file is in the place of a folder: name another folder"),
+        io::ErrorKind::InvalidData => Some("this is not a text file: name another one, or save it as UTF-8"),
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            Some("name one that you may use")
+        }
+        _ => None,
     }
 }
 
@@ -80,6 +101,7 @@ struct Staged {
 /// The files of one run, staged until [`Outputs::commit`].
 pub struct Outputs {
     overwrite: bool,
+    inputs: Vec<PathBuf>,
     staged: VecDeque<Staged>,
     /// The targets of what is staged.
     targets: BTreeSet<PathBuf>,
@@ -89,11 +111,28 @@ pub struct Outputs {
 impl Outputs {
     /// No files yet. With `overwrite`, existing files are replaced on commit.
     pub fn new(overwrite: bool) -> Self {
-        Self { overwrite, staged: VecDeque::new(), targets: BTreeSet::new(), made_folders: Vec::new() }
+        Self {
+            overwrite,
+            inputs: Vec::new(),
+            staged: VecDeque::new(),
+            targets: BTreeSet::new(),
+            made_folders: Vec::new(),
+        }
     }
 
-    /// Refuses a target that exists, before any long work is done for it.
+    /// Files that this run reads: they are never written over, also when overwriting was asked for.
+    #[must_use]
+    pub fn keeping<'a>(mut self, inputs: impl IntoIterator<Item = &'a PathBuf>) -> Self {
+        // An input that is not there fails when it is read, with its own words.
+        self.inputs.extend(inputs.into_iter().filter_map(|input| fs::canonicalize(input).ok()));
+        self
+    }
+
+    /// Refuses a target that exists or is an input, before any long work is done for it.
     pub fn check_file(&self, target: &Path) -> Result<(), FileError> {
+        if fs::canonicalize(target).is_ok_and(|target| self.inputs.contains(&target)) {
+            return Err(FileError::IsInput { path: target.to_owned() });
+        }
         if !self.overwrite && fs::symlink_metadata(target).is_ok() {
             return Err(FileError::Exists { path: target.to_owned() });
         }
@@ -300,6 +339,33 @@ mod tests {
         outputs.write(&target, b"new").unwrap();
         outputs.commit().unwrap();
         assert_eq!(fs::read(&target).unwrap(), b"new");
+    }
+
+    #[test]
+    fn what_a_run_reads_is_never_written_over() {
+        let scratch = tempfile::tempdir().unwrap();
+        let input = scratch.path().join("readings.csv");
+        fs::write(&input, b"typed by hand").unwrap();
+        fs::create_dir(scratch.path().join("sub")).unwrap();
+        let mut outputs = Outputs::new(true).keeping([&input]);
+        let roundabout = scratch.path().join("sub/../readings.csv");
+        let error = outputs.write(&roundabout, b"new").unwrap_err();
+        assert!(matches!(error, FileError::IsInput { .. }), "{error}");
+        assert!(error.help().unwrap().starts_with("name another one"));
+        outputs.write(&scratch.path().join("other.csv"), b"new").unwrap();
+        outputs.commit().unwrap();
+        assert_eq!(fs::read(&input).unwrap(), b"typed by hand");
+    }
+
+    #[test]
+    fn a_file_that_cannot_be_read_comes_with_advice() {
+        let scratch = tempfile::tempdir().unwrap();
+        let help = |path: &Path| read_text(path).unwrap_err().help();
+        assert!(help(&scratch.path().join("none.toml")).unwrap().starts_with("is the name right"));
+        assert_eq!(help(scratch.path()), Some("this is a folder: name a file"));
+        let picture = scratch.path().join("photo.jpg");
+        fs::write(&picture, [0xff, 0xd8, 0xff, 0xe0]).unwrap();
+        assert!(help(&picture).unwrap().starts_with("this is not a text file"));
     }
 
     #[test]

@@ -292,3 +292,16 @@ fn the_structured_method_is_the_default_and_a_form_of_the_model_asks_for_least_s
     assert_eq!(refused.code, 2);
     assert!(refused.stderr.contains("`own` is a model of least squares"), "{}", refused.stderr);
 }
+
+#[test]
+fn the_readings_are_never_written_over_not_even_with_force() {
+    let scratch = tempfile::tempdir().unwrap();
+    let file = scratch.path().join("readings.csv");
+    fs::write(&file, sheet(&["petg"])).unwrap();
+    for option in ["--out", "--report"] {
+        let ran = run(scratch.path(), &["fit", "readings.csv", option, "./readings.csv", "--force"]);
+        assert_eq!(ran.code, 2);
+        assert!(ran.stderr.contains("this run reads this file, and would write over it"), "{}", ran.stderr);
+        assert_eq!(fs::read_to_string(&file).unwrap(), sheet(&["petg"]));
+    }
+}

@@ -187,3 +187,35 @@ fn the_parts_of_the_demo_are_all_read() {
     assert!(ran.err.ends_with("2 of 15 lines cannot be met: lines 8, 16\n"), "{}", ran.err);
     assert!(written.unwrap().starts_with("# Invented example"));
 }
+
+#[test]
+fn the_list_and_the_correction_are_never_written_over() {
+    let scratch = tempfile::tempdir().unwrap();
+    let place = |name: &str| scratch.path().join(name).to_str().unwrap().to_owned();
+    let (list, known) = (place("parts.csv"), place("known.correction.toml"));
+    fs::write(&list, MIXED).unwrap();
+    fs::copy(KNOWN, &known).unwrap();
+    for out in [&list, &known] {
+        let before = fs::read(out).unwrap();
+        let ran = run(&[&list, "--with", &known, "--out", out, "--force"]);
+        assert_eq!(ran.code, 2);
+        assert!(ran.err.contains("this run reads this file, and would write over it"), "{}", ran.err);
+        assert_eq!(fs::read(out).unwrap(), before);
+    }
+}
+
+#[test]
+fn json_may_stand_before_the_command_and_without_it_the_file_to_write_is_asked_for() {
+    let scratch = tempfile::tempdir().unwrap();
+    let list = scratch.path().join("parts.csv");
+    fs::write(&list, "kind,target_mm\nbore,8\n").unwrap();
+    let call = [list.to_str().unwrap(), "--with", KNOWN];
+    let output =
+        Command::cargo_bin("shrinkrule").unwrap().args(["--json", "parts"]).args(call).output().unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    assert!(serde_json::from_slice::<serde_json::Value>(&output.stdout).is_ok());
+    let ran = run(&call);
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+    assert!(ran.err.starts_with("error: --out is missing"), "{}", ran.err);
+    assert!(ran.err.contains("help: add `--out parts-to-draw.csv`"), "{}", ran.err);
+}

@@ -90,8 +90,13 @@ fn a_usable_sheet_is_summed_up_and_its_likely_slip_is_named() {
     assert_eq!(
         ran.err,
         "warning: sheet.csv:6: reading_1_mm: `90.7` for a nominal size of 9 mm is 10 times too large: \
-         a slipped decimal point? 9.07 would fit\n"
+         a slipped decimal point? 9.07 would fit\n\
+         next: shrinkrule fit sheet.csv --out corrections/\n"
     );
+    let one = of(b"setup,kind,nominal_mm,reading_mm\npetg 0.4,bore,8,7.81\n", &["--quiet"]);
+    assert_eq!((one.code, one.err.as_str()), (0, ""));
+    let one = of(b"setup,kind,nominal_mm,reading_mm\npetg 0.4,bore,8,7.81\n", &[]);
+    assert_eq!(one.err, "next: shrinkrule fit sheet.csv --out petg_0.4.correction.toml\n");
 }
 
 #[test]

@@ -147,7 +147,7 @@ fn what_is_wrong_with_the_call_says_what_would_do() {
         ),
         (
             "bore 8.2 --within 8.00..8.15",
-            "error: the size that is wanted, 8.20, is not within 8.00 to 8.15\n",
+            "error: the size that is wanted, 8.2 mm, is not within 8 to 8.15 mm\n  help: correct one of the two, or leave the size out to aim at their middle\n",
         ),
         (
             "bore --mate 8",
@@ -221,4 +221,21 @@ fn the_help_states_the_bundled_fits_as_they_are() {
         assert!(help.contains(&stated), "{stated}");
     }
     assert!(help.contains("press -0.12 to -0.02 and 0.002 tighter with each mm of size"));
+}
+
+#[test]
+fn a_size_below_zero_is_answered_as_a_size_and_a_middle_with_three_decimals() {
+    let known = ["--with", "tests/data/known.correction.toml"];
+    let run = |arguments: &[&str]| {
+        let call = [&["size", "bore"], arguments, &known].concat();
+        assert_cmd::Command::cargo_bin("shrinkrule").unwrap().args(call).output().unwrap()
+    };
+    let below = run(&["-8"]);
+    assert_eq!(below.status.code(), Some(2));
+    assert_eq!(
+        String::from_utf8(below.stderr).unwrap(),
+        "error: -8 is no size of a part: sizes are above zero\n"
+    );
+    let middle = String::from_utf8(run(&["8", "--class", "H7"]).stdout).unwrap();
+    assert!(middle.contains("(drawn - target, 8.008 mm)"), "{middle}");
 }

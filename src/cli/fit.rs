@@ -11,6 +11,7 @@ use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::feel::{FeelAnswer, Feels};
 use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::correction::fitted::Fit;
+use crate::correction::pool::fit_all_with;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
@@ -41,6 +42,10 @@ pub struct Args {
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
+    /// An earlier readings sheet of the same setups to pool: its prints count as further prints. Whether
+    /// both agree is said first; the correction keeps that
+    #[arg(long, value_name = "EARLIER.csv")]
+    add: Option<PathBuf>,
     /// When the coupons were measured, for example 2026-11-25, where the sheet does not say
     #[arg(long, value_name = "DATE")]
     date: Option<jiff::civil::Date>,
@@ -61,18 +66,27 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             ),
         ));
     }
-    let mut outputs = Outputs::new(output.force);
+    let mut outputs = Outputs::new(output.force).keeping([&args.file]);
     for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
         outputs.check_file(target)?;
     }
-    let readings = read_file(&args.file).map_err(|problems| {
-        let (problems, summary) = summed_up(&args.file, &problems, "nothing was fitted");
-        Error::Input { problems, summary }
-    })?;
+    let read = |file: &Path| {
+        read_file(file).map_err(|problems| {
+            let (problems, summary) = summed_up(file, &problems, "nothing was fitted");
+            Error::Input { problems, summary }
+        })
+    };
+    let readings = read(&args.file)?;
+    let earlier = args.add.as_deref().map(read).transpose()?;
+    if earlier.as_ref().is_some_and(|earlier| earlier.source.sha256 == readings.source.sha256) {
+        let message = "--add names the same readings again: they would count twice";
+        return Err(Error::problem(Problem::error(Location::file(&args.file), message)));
+    }
     let (feels, doubts) = feels(args, &readings);
-    let fits = fits(args, &readings, &feels)?;
+    let fits = fits(args, &readings, earlier.as_ref(), &feels)?;
     output.warnings(&readings.warnings)?;
     output.warnings(&doubts)?;
+    output.warnings(earlier.as_ref().map_or(&[], |earlier| &earlier.warnings[..]))?;
     output.warnings(&warnings(&fits))?;
     write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
@@ -123,7 +137,12 @@ fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Ve
 }
 
 /// Every setup's fit, or what is wrong with each that has none; feel tests alone will do.
-fn fits(args: &Args, readings: &CheckedReadings, feels: &BTreeMap<usize, Feels>) -> Result<Vec<Fit>, Error> {
+fn fits(
+    args: &Args,
+    readings: &CheckedReadings,
+    earlier: Option<&CheckedReadings>,
+    feels: &BTreeMap<usize, Feels>,
+) -> Result<Vec<Fit>, Error> {
     let options = FitOptions {
         form: args.model,
         method: method(args)?,
@@ -132,7 +151,10 @@ fn fits(args: &Args, readings: &CheckedReadings, feels: &BTreeMap<usize, Feels>)
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
     };
-    let results = fit_all(readings, &options);
+    let results = match earlier {
+        Some(earlier) => fit_all_with(readings, earlier, &options),
+        None => fit_all(readings, &options),
+    };
     let mut problems = Vec::new();
     let mut fits = Vec::new();
     for (number, result) in results.into_iter().enumerate() {
@@ -174,7 +196,8 @@ fn method(args: &Args) -> Result<Method, Error> {
     }
 }
 
-fn jaw_flat(text: &str) -> Result<f64, String> {
+/// A width that the flat of a caliper's inside jaws may have, mm.
+pub(super) fn jaw_flat(text: &str) -> Result<f64, String> {
     let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
     width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
 }

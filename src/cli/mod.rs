@@ -12,6 +12,7 @@ mod parts;
 mod pulley;
 mod readings;
 mod size;
+mod verify;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -116,6 +117,7 @@ enum Command {
     Size(size::Args),
     Parts(parts::Args),
     Pulley(pulley::Args),
+    Verify(verify::Args),
 }
 
 /// Runs the command with these arguments (the program's name first); the process's exit code.
@@ -155,5 +157,6 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Size(args) => size::run(args, output),
         Command::Parts(args) => parts::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
+        Command::Verify(args) => verify::run(args, output),
     }
 }

@@ -36,8 +36,9 @@ pub struct Args {
     /// Correction file written by `fit`
     #[arg(long = "with", value_name = "CORRECTION")]
     correction: PathBuf,
-    /// CSV to write: the list with draw_mm, expected_mm, low95_mm, high95_mm, chance and note
-    #[arg(long, value_name = "FILE", required_unless_present = "json")]
+    /// CSV to write: the list with draw_mm, expected_mm, low95_mm, high95_mm, chance and note; needed unless
+    /// --json is given
+    #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
     #[arg(long, value_name = "FILE")]
@@ -49,7 +50,15 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let mut outputs = Outputs::new(output.force);
+    // Not told to clap, which does not see a --json that stands in front of the command.
+    if args.out.is_none() && !output.json {
+        return Err(Error::problem(
+            Problem::error(Location::default(), "--out is missing: where to write the list with the sizes")
+                .help("add `--out parts-to-draw.csv`, or ask for the numbers with --json"),
+        ));
+    }
+    let mut outputs =
+        Outputs::new(output.force).keeping([&args.list, &args.correction].into_iter().chain(&args.fits));
     if let Some(out) = &args.out {
         outputs.check_file(out)?;
     }

@@ -31,7 +31,7 @@ pub struct Args {
     #[arg(long)]
     teeth: u32,
     /// Bore that is wanted, in millimetres
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     bore: Mm,
     /// How many flanges: none, one at the bed, or one on either side
     #[arg(long, value_name = "0|1|2", default_value = "2", value_parser = clap::value_parser!(u8).range(0..=2))]
@@ -59,7 +59,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if target.is_none() && !output.json {
         return Err(Error::call("--out FILE.stl or FILE.3mf is needed unless --json is given"));
     }
-    let mut outputs = Outputs::new(output.force);
+    let mut outputs = Outputs::new(output.force).keeping(&args.correction);
     if let Some(target) = &target {
         target.paths().iter().try_for_each(|path| outputs.check_file(path))?;
     }

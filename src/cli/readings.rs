@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::output::Output;
 use super::{Error, Status};
+use crate::correction::answer::file_stem;
 use crate::problem::{Problem, Severity, counted as plural};
 use crate::readings::summary::{self, SetupSummary};
 use crate::readings::{CheckedReadings, read_file, summed_up};
@@ -66,6 +67,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             answer.feel_tests = readings.trial_count() as u64;
             answer.warnings = said(&readings.warnings, Severity::Warning);
             output.result(&table(&readings, &answer.setups), &answer)?;
+            let out = match answer.setups.as_slice() {
+                [setup] => format!("{}.correction.toml", file_stem(&setup.setup)),
+                _ => "corrections/".to_owned(),
+            };
+            output.progress(&format!("next: shrinkrule fit {} --out {out}", args.file.display()))?;
             Ok(Status::Done)
         }
         Err(problems) => {

@@ -31,7 +31,7 @@ pub struct Args {
     /// What is sized: bore, horizontal_bore, pin, gap, outer, span, height
     kind: Kind,
     /// Printed size that is wanted, in millimetres; with --class or --fit the nominal size
-    #[arg(value_name = "MM")]
+    #[arg(value_name = "MM", allow_negative_numbers = true)]
     size: Option<Mm>,
     /// Correction file that `fit` wrote
     #[arg(long = "with", value_name = "CORRECTION")]

@@ -386,6 +386,12 @@ mod tests {
     }
 
     #[test]
+    fn a_spread_from_no_degree_of_freedom_is_refused() {
+        let text = fitted().to_toml(None).replacen("feature_dof = ", "feature_dof = 0 # ", 1);
+        assert!(problems(&text).contains("spread.feature_dof: `0` is not above 0"), "{}", problems(&text));
+    }
+
+    #[test]
     fn numbers_that_are_no_covariance_are_refused() {
         let mut correction = fitted();
         correction.covariance[0][1] *= 2.0;

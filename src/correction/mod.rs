@@ -16,9 +16,12 @@ pub mod first_layer;
 pub mod fit;
 pub mod fitted;
 pub mod form;
+pub mod history;
 mod inverse;
+pub mod joint;
 mod moments;
 mod observations;
+pub mod pool;
 mod read_file;
 mod shape;
 pub mod spread;
@@ -26,6 +29,7 @@ pub mod structured;
 pub mod summary;
 mod suspects;
 mod toml_keys;
+pub mod verify;
 
 use std::collections::BTreeMap;
 

@@ -194,7 +194,7 @@ fn spread(source: &mut Source<'_>, keys: &Keys<'_>) -> Option<Spread> {
     let mut one = |name: &str| {
         let sd_mm = keys.number_from(source, &format!("{name}_sd_mm"), 0.0);
         let key = format!("{name}_dof");
-        let dof = if keys.has(&key) { Some(keys.number_from(source, &key, 0.0)) } else { None };
+        let dof = if keys.has(&key) { Some(keys.number_above(source, &key, 0.0)) } else { None };
         match dof {
             Some(dof) => Some(SpreadEstimate { sd_mm: sd_mm?, dof: Some(dof?) }),
             None => Some(SpreadEstimate { sd_mm: sd_mm?, dof: None }),

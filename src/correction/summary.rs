@@ -77,7 +77,7 @@ impl Correction {
     pub fn extrapolation(&self, kind: Kind, drawn_mm: f64, beyond_mm: f64) -> Option<String> {
         let coverage = self.kinds.get(&kind).filter(|_| beyond_mm > 0.0)?;
         Some(format!(
-            "{drawn_mm} mm lies {:.2} mm outside the sizes of {} that were measured, {} to {} mm: the correction is stretched beyond what it knows",
+            "{drawn_mm:.2} mm lies {:.2} mm outside the sizes of {} that were measured, {} to {} mm: the correction is stretched beyond what it knows",
             beyond_mm,
             kind.plural(),
             coverage.min_mm,

@@ -147,6 +147,16 @@ impl<'a> Keys<'a> {
         Some(number)
     }
 
+    pub fn number_above(&self, source: &mut Source<'_>, key: &str, limit: f64) -> Option<f64> {
+        let number = self.number(source, key)?;
+        if number <= limit {
+            let message = format!("`{number}` is not above {limit}");
+            source.problem(self.place(key), self.dotted(key), message);
+            return None;
+        }
+        Some(number)
+    }
+
     fn array(&self, source: &mut Source<'_>, key: &str) -> Option<&'a [Spanned<DeValue<'a>>]> {
         match self.value(source, key)? {
             DeValue::Array(values) => Some(values),

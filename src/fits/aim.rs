@@ -68,7 +68,7 @@ pub enum CannotAim {
     #[error("no size is given")]
     NoSize,
     /// The target is 0 or less.
-    #[error("{} is no size of a part: sizes are above zero", written(target.get()))]
+    #[error("{} is no size of a part: sizes are above zero", target.get())]
     NotPositive {
         /// The target.
         target: Mm,
@@ -80,7 +80,7 @@ pub enum CannotAim {
     #[error("the mate's own limits are given, but no fit")]
     MateLimitsAlone,
     /// The target is not within its own limits.
-    #[error("the size that is wanted, {}, is not within {limits}", written(target.get()))]
+    #[error("the size that is wanted, {target}, is not within {} to {} mm", limits.lower_mm, limits.upper_mm)]
     Outside {
         /// The target.
         target: Mm,
@@ -119,7 +119,10 @@ impl CannotAim {
             Self::MateLimitsAlone => Some("add a fit, such as slide".to_owned()),
             Self::WrongSide { class, .. } => Some(format!("did you mean {}?", class.other_side())),
             Self::Fit(error) => error.help(),
-            Self::Outside { .. } | Self::NotPositive { .. } | Self::Class(_) => None,
+            Self::Outside { .. } => {
+                Some("correct one of the two, or leave the size out to aim at their middle".to_owned())
+            }
+            Self::NotPositive { .. } | Self::Class(_) => None,
         }
     }
 }
@@ -257,7 +260,7 @@ mod tests {
         let by_mate = Request { mate: mm(8.0), size: None, ..request(Kind::Bore, None, slide) };
         assert_eq!(by_mate.aim().unwrap(), aim);
         let aim = request(Kind::Pin, mm(25.0), Demand::Class(Class::parse("g6").unwrap())).aim().unwrap();
-        assert_eq!(aim.words().unwrap(), "aimed at 24.9865, the middle of g6 on 25.00 (24.98 to 24.993)");
+        assert_eq!(aim.words().unwrap(), "aimed at 24.987, the middle of g6 on 25.00 (24.98 to 24.993)");
     }
 
     #[test]
@@ -295,7 +298,7 @@ mod tests {
             ),
             (
                 request(Kind::Bore, mm(8.2), within),
-                "the size that is wanted, 8.20, is not within 8.00 to 8.15",
+                "the size that is wanted, 8.2 mm, is not within 8 to 8.15 mm",
             ),
             (request(Kind::Pin, mm(8.0), h7), "H7 is a class for insides, which pins are not"),
             (
@@ -306,8 +309,7 @@ mod tests {
         for (request, message) in cases {
             let error = request.aim().unwrap_err();
             assert_eq!(error.to_string(), message);
-            let is_plain = matches!(error, CannotAim::Outside { .. } | CannotAim::NotPositive { .. });
-            assert_eq!(error.help().is_none(), is_plain, "{message}");
+            assert!(error.help().is_some(), "{message}");
         }
         assert!(request(Kind::Height, mm(8.0), h7).aim().is_ok());
     }

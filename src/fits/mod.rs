@@ -111,17 +111,23 @@ impl Limits {
 }
 
 impl fmt::Display for Limits {
-    /// Two decimals, or as many more as the limits have.
+    /// Two decimals, or three where the limits have them.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} to {}", written(self.lower_mm), written(self.upper_mm))
     }
 }
 
-/// A size in mm with two decimals at least, and no more than it needs: `8.10`, `7.991`.
+/// A size in mm for a person: two decimals, or three where it has them, `8.10`, `7.991`.
+///
+/// A middle of limits has more, and nobody draws or measures them.
 pub fn written(mm: f64) -> String {
-    let shortest = decimal_mm(mm).to_string();
-    let decimals = shortest.split_once('.').map_or(0, |(_, decimals)| decimals.len());
-    if decimals < 2 { format!("{mm:.2}") } else { shortest }
+    // By way of whole millionths, where a half is exactly a half. Adding 0 turns a rounded -0 into 0.
+    let thousandths = ((mm * 1e6).round() / 1e3).round() + 0.0;
+    if thousandths % 10.0 == 0.0 {
+        format!("{:.2}", thousandths / 1e3)
+    } else {
+        format!("{:.3}", thousandths / 1e3)
+    }
 }
 
 #[cfg(test)]
@@ -149,11 +155,15 @@ mod tests {
     }
 
     #[test]
-    fn a_size_is_written_with_the_decimals_that_it_has_and_two_at_least() {
+    fn a_size_is_written_with_two_decimals_or_three_where_it_has_them() {
         assert_eq!(written(8.0), "8.00");
         assert_eq!(written(8.1), "8.10");
         assert_eq!(written(7.991), "7.991");
         assert_eq!(written(8.0 + 0.1 + 0.2), "8.30");
-        assert_eq!(Limits { lower_mm: 22.0105, upper_mm: 23.0 }.to_string(), "22.0105 to 23.00");
+        assert_eq!(written(21.881_509), "21.882");
+        assert_eq!(written(8.095_5), "8.096");
+        assert_eq!(written(-0.004_6), "-0.005");
+        assert_eq!(written(-0.000_1), "0.00");
+        assert_eq!(Limits { lower_mm: 22.0105, upper_mm: 23.0 }.to_string(), "22.011 to 23.00");
     }
 }

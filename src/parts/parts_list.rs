@@ -160,7 +160,7 @@ mod tests {
             ),
             (
                 "kind,target_mm,lower_mm,upper_mm\nbore,8,8.1,8.2\n",
-                "the size that is wanted, 8.00, is not within 8.10 to 8.20",
+                "the size that is wanted, 8 mm, is not within 8.1 to 8.2 mm",
             ),
             ("kind,target_mm,class\nbore,8,H77\n", "`H77`: no table here has the grade 77; expected 1 to 16"),
             (

@@ -11,6 +11,7 @@ use crate::readings::whole_table::{self, Table};
 use crate::units::Mm;
 
 use super::parts_list::{PartLine, PartsList};
+use super::sized_list::ADDED;
 
 /// The columns that mean something here.
 const KNOWN: [&str; 12] = [
@@ -41,6 +42,10 @@ impl PartsList {
         }
         let mut cells = Cells { table: &table, path, comma: None, point: None, problems: Vec::new() };
         let lines: Vec<PartLine> = (0..table.rows.len()).filter_map(|row| cells.line(row)).collect();
+        if table.rows.is_empty() {
+            let problem = Problem::error(Location::file(path), "there are no rows below the header");
+            cells.problems.push(problem.help("write a row for every dimension that has to fit"));
+        }
         let decimal_comma = cells.comma.is_some();
         cells.check_separators();
         problems = cells.problems;
@@ -83,7 +88,10 @@ fn missing_columns(table: &Table, path: &Path) -> Vec<Problem> {
 /// Columns that are kept and not used, where they look like one that would be.
 fn unused_columns(table: &Table, path: &Path) -> Vec<Problem> {
     let absent = || KNOWN.into_iter().filter(|name| table.column(name).is_none());
-    let slips = table.columns.iter().filter(|column| !known(column)).filter_map(|column| {
+    // A list that was written by an earlier run is sized anew, and its answers are replaced.
+    let answer = |column: &str| ADDED.iter().any(|name| name.eq_ignore_ascii_case(column));
+    let strange = table.columns.iter().filter(|column| !known(column) && !answer(column));
+    let slips = strange.filter_map(|column| {
         let meant = nearest(column, absent())
             .or_else(|| absent().find(|name| *name == format!("{}_mm", column.to_lowercase())))?;
         let place = Location::file(path).line(table.header_line).column(column.clone());
@@ -245,6 +253,17 @@ mod tests {
             ["error: parts.csv:2: target_mm: a decimal comma here, and a decimal point on line 3\n  \
               help: write all numbers of the file in one way"]
         );
+    }
+
+    #[test]
+    fn a_list_without_a_row_is_refused_and_an_earlier_answer_is_no_slip_of_the_pen() {
+        assert_eq!(
+            parse("kind,target_mm\n").unwrap_err(),
+            ["error: parts.csv: there are no rows below the header\n  \
+              help: write a row for every dimension that has to fit"]
+        );
+        let answered = "kind,target_mm,draw_mm,expected_mm,low95_mm,high95_mm,chance,note\nbore,8,8.2,,,,,\n";
+        assert_eq!(parse(answered).unwrap().warnings, []);
     }
 
     #[test]

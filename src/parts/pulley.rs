@@ -196,7 +196,7 @@ impl Design {
         }
         if correction.spread.print.dof.is_none() {
             self.warnings.push(format!(
-                "print to print spread was not measured: the intervals rest on an allowance of {} mm",
+                "print to print spread was not measured: the intervals rest on an allowance of {:.3} mm",
                 correction.spread.print.sd_mm
             ));
         }

@@ -17,7 +17,7 @@ use super::parts_list::{CannotAsk, PartLine, PartsList};
 use super::sized::{SizedFeature, allowance};
 
 /// The columns that are added.
-const ADDED: [&str; 6] = ["draw_mm", "expected_mm", "low95_mm", "high95_mm", "chance", "note"];
+pub(super) const ADDED: [&str; 6] = ["draw_mm", "expected_mm", "low95_mm", "high95_mm", "chance", "note"];
 
 /// Why a line has no size to draw.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

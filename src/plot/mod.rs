@@ -1,4 +1,4 @@
-//! Pictures of a fit, each as SVG and as PNG.
+//! Pictures of a fit, of a verification and of a history, each as SVG and as PNG.
 //!
 //! A fit becomes typed figure data, one file a figure; those are drawn with plotters on a fine sheet
 //! (`canvas`), and from its shapes both files are written (`svg`, `raster`). Nothing here decides
@@ -11,6 +11,7 @@ mod canvas;
 mod copies;
 mod deviation;
 mod font;
+mod history;
 mod labels;
 mod legend;
 mod look;
@@ -22,6 +23,7 @@ mod quantiles;
 mod raster;
 mod residuals;
 mod svg;
+mod verification;
 
 #[cfg(test)]
 pub(crate) mod sample;
@@ -30,9 +32,11 @@ mod tests;
 
 pub use copies::{CopiesFigure, Print};
 pub use deviation::{Curve, CurvePoint, DeviationFigure, Panel};
+pub use history::history_figure;
 pub use points::{Aside, Used};
 pub use quantiles::{Expected, QuantilesFigure, Ranked};
 pub use residuals::ResidualsFigure;
+pub use verification::verification_figure;
 
 use crate::correction::fitted::Fit;
 use canvas::Canvas;

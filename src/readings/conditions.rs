@@ -144,7 +144,7 @@ mod tests {
                 "error: 2: unit: `cm` is no unit that a caliper reads in\n  help: write `mm` or `in`",
                 "error: 3: caliper_error_mm: `3` is no limit of error of a caliper in mm: expected 0 to 1",
                 "warning: 4: `temperature` is no key that is known; the line is ignored\n  help: did you mean `temperature_c`?",
-                "error: 5: temperature_c: `hot` is not a number\n  help: leave the cell blank where nothing was measured",
+                "error: 5: temperature_c: `hot` is not a number\n  help: leave it blank where there is no number",
                 "error: 6: date: `date` is given twice, here and on line 1\n  help: delete one of the two lines",
             ]
         );

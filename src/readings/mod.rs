@@ -27,6 +27,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use crate::coupon;
+use crate::files;
 use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, Severity, counted};
 
@@ -186,8 +187,13 @@ pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
 
 /// The same, checking rows against other coupon sets.
 pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<CheckedReadings, Vec<Problem>> {
-    let unreadable =
-        |error: &io::Error| vec![Problem::error(Location::file(path), format!("cannot read: {error}"))];
+    let unreadable = |error: &io::Error| {
+        let problem = Problem::error(Location::file(path), format!("cannot read: {error}"));
+        vec![match files::advice(error) {
+            Some(help) => problem.help(help),
+            None => problem,
+        }]
+    };
     let file = File::open(path).map_err(|error| unreadable(&error))?;
     let is_file = file.metadata().map_err(|error| unreadable(&error))?.is_file();
     if is_file {
@@ -264,6 +270,11 @@ impl<R: Read> Read for Hashed<R> {
         self.hash.update(&buffer[..got]);
         Ok(got)
     }
+}
+
+/// SHA-256 of these bytes, lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(Sha256::digest(bytes).as_slice())
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {

@@ -190,7 +190,7 @@ impl NotANumber {
                 "write the number alone, {number}, with the line `# unit: in` above the header if all readings are in inches"
             )),
             Likely::Thousands(meant) => Some(format!("write it without a thousands separator: {meant}")),
-            Likely::Mark => Some("leave the cell blank where nothing was measured".to_owned()),
+            Likely::Mark => Some("leave it blank where there is no number".to_owned()),
             Likely::NotFinite | Likely::Unknown => None,
         }
     }
@@ -235,7 +235,7 @@ mod tests {
                 ),
             ),
             ("1,205.3", "`1,205.3` is not a number", Some("write it without a thousands separator: 1205.3")),
-            ("n/a", "`n/a` is not a number", Some("leave the cell blank where nothing was measured")),
+            ("n/a", "`n/a` is not a number", Some("leave it blank where there is no number")),
             ("5.0.8", "`5.0.8` is not a number", None),
             ("1e999", "`1e999` is not a finite number", None),
             ("inf", "`inf` is not a finite number", None),
