@@ -35,6 +35,7 @@ pub mod correction;
 pub mod coupon;
 pub mod files;
 pub mod fits;
+pub mod font;
 pub mod geometry;
 pub mod kind;
 pub mod parts;

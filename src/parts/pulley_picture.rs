@@ -10,6 +10,7 @@ use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
 use crate::belt::walls::{Point, Shape, chord_counts, turned};
+use crate::font;
 
 use super::pulley::Design;
 use super::pulley_check::printed_pitch;
@@ -60,11 +61,15 @@ fn write(out: &mut String, design: &Design) -> std::fmt::Result {
     writeln!(
         out,
         "<svg xmlns='http://www.w3.org/2000/svg' width='{WIDTH}' height='{HEIGHT}' viewBox='0 0 {WIDTH} {HEIGHT}' \
-         font-family='sans-serif' font-size='15' fill='#222222'>"
+         font-family='DejaVu Sans, sans-serif' font-size='15' fill='#222222'>"
     )?;
     let title =
         format!("{} pulley, {} teeth: one groove, to scale", design.pulley.profile.name, wanted.teeth);
-    writeln!(out, "<title>{title}</title>\n<rect width='{WIDTH}' height='{HEIGHT}' fill='#ffffff'/>")?;
+    writeln!(
+        out,
+        "<title>{title}</title>\n{}\n<rect width='{WIDTH}' height='{HEIGHT}' fill='#ffffff'/>",
+        font::style()
+    )?;
     writeln!(out, "<text x='{left}' y='34' font-size='20' font-weight='bold'>{title}</text>")?;
     write_legend(out, design)?;
     writeln!(

@@ -10,17 +10,13 @@ use plotters::style::{Color as _, FontStyle, RGBColor, TextStyle, register_font}
 
 use super::PlotError;
 use super::canvas::UNIT;
-
-/// The name that the font is registered under and that an SVG asks for.
-pub const FAMILY: &str = "DejaVu Sans";
+use crate::font::{BYTES, FAMILY};
 
 /// Ascent to descent over the em: (1901 + 483) / 2048, from the font's `hhea` table.
 pub const LINE_PER_EM: f32 = 2384.0 / 2048.0;
 
 /// Height of a capital over the em: 1493 / 2048, the font's letter H.
 pub const CAPITAL_PER_EM: f32 = 1493.0 / 2048.0;
-
-static BYTES: &[u8] = include_bytes!("../../data/fonts/DejaVuSans-subset.ttf");
 
 struct Loaded {
     font: FontRef<'static>,

@@ -1,12 +1,12 @@
 //! A list of shapes as SVG.
 //!
 //! Neighbouring shapes of one colour share a path, which keeps dashes and thousands of markers small.
-//! Text stays text: it asks for the font it was measured with, then for one of the same widths.
+//! Text stays text, and the picture carries the font that it was measured with.
 
 use std::fmt::Write as _;
 
 use super::canvas::{Align, Canvas, Direction, Painted, Shape, UNIT};
-use super::font::FAMILY;
+use crate::font::{self, FAMILY};
 
 /// The picture as SVG; `title` is what a screen reader says of it.
 pub fn write(canvas: &Canvas, title: &str) -> String {
@@ -15,10 +15,11 @@ pub fn write(canvas: &Canvas, title: &str) -> String {
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"{width}\" height=\"{height}\" \
          viewBox=\"0 0 {} {}\" font-family=\"'{FAMILY}', Verdana, sans-serif\" stroke-linejoin=\"round\">\n\
-         <title>{}</title>\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
+         <title>{}</title>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
         width * unit,
         height * unit,
-        escaped(title)
+        escaped(title),
+        font::style()
     );
     let mut rest = canvas.shapes.as_slice();
     while let Some((first, _)) = rest.split_first() {

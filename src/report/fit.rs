@@ -12,6 +12,7 @@ use crate::correction::apply::Size;
 use crate::correction::fitted::Fit;
 use crate::correction::summary::{KindSummary, usual_axis};
 use crate::correction::{Correction, Coverage, SpreadEstimate};
+use crate::font;
 use crate::kind::Kind;
 use crate::plot::{Figure, numbers};
 use crate::problem::counted;
@@ -45,7 +46,7 @@ pub fn fit_report(setups: &[SetupReport], conditions: &Conditions) -> Result<Str
     };
     let lead = "What to draw so that a printed part has the size that is wanted.";
     let setups = setups.iter().map(|setup| setup_view(setup, conditions)).collect();
-    Ok(Page { title, lead, setups }.render()?)
+    Ok(Page { title, lead, font: font::style(), setups }.render()?)
 }
 
 #[derive(Template)]
@@ -53,6 +54,8 @@ pub fn fit_report(setups: &[SetupReport], conditions: &Conditions) -> Result<Str
 struct Page<'a> {
     title: String,
     lead: &'a str,
+    /// Once for all pictures of the page, which do without their own.
+    font: &'static str,
     setups: Vec<SetupView<'a>>,
 }
 
@@ -66,7 +69,7 @@ struct SetupView<'a> {
     small_bore: bool,
     model: String,
     spreads: Vec<String>,
-    pictures: Vec<Picture<'a>>,
+    pictures: Vec<Picture>,
     set_aside: Vec<AsideView<'a>>,
     steps: Vec<Step>,
     provenance: Vec<Fact>,
@@ -82,8 +85,8 @@ struct KindView {
     readings: u64,
 }
 
-struct Picture<'a> {
-    svg: &'a str,
+struct Picture {
+    svg: String,
     reading: &'static str,
 }
 
@@ -122,7 +125,10 @@ fn setup_view<'a>(report: &SetupReport<'a>, conditions: &Conditions) -> SetupVie
         pictures: report
             .figures
             .iter()
-            .map(|figure| Picture { svg: &figure.svg, reading: how_to_read(figure.name) })
+            .map(|figure| Picture {
+                svg: figure.svg.replace(font::style(), ""),
+                reading: how_to_read(figure.name),
+            })
             .collect(),
         set_aside: correction
             .set_aside
