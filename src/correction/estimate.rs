@@ -85,8 +85,9 @@ impl Estimate {
     /// Residual and squared residual over what its leverage leaves, of an observation that is used.
     ///
     /// The second decides the studentised residual of all points alike, without a root or a division.
+    #[inline]
     pub fn quick(&self, at: usize, seen: &Observation) -> Option<(f64, f64)> {
-        let (fitted_mm, leverage) = self.at_cells[self.cells.of[at]?];
+        let (fitted_mm, leverage) = self.at_cells[self.cells.of(at)?];
         let residual_mm = seen.deviation_mm() - fitted_mm;
         let rest = 1.0 - leverage;
         Some((residual_mm, if rest > NOT_TOLD { residual_mm * residual_mm / rest } else { 0.0 }))
@@ -104,7 +105,7 @@ impl Estimate {
 
     /// How observation number `at` stands to the fit; `None` when its kind is not in the fit.
     pub fn standing(&self, at: usize, seen: &Observation) -> Option<Standing> {
-        match self.cells.of[at] {
+        match self.cells.of(at) {
             Some(cell) => {
                 let (fitted_mm, leverage) = self.at_cells[cell];
                 let residual_mm = seen.deviation_mm() - fitted_mm;
