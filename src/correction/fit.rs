@@ -387,6 +387,7 @@ fn r_squared(estimate: &Estimate) -> Option<f64> {
 fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {
     let point = |(at, seen): (usize, &Observation)| {
         let readings = setup.feature(seen.feature as usize);
+        let repeats = setup.repeats(seen.feature as usize);
         let standing = estimate.standing(at, seen);
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
@@ -396,7 +397,7 @@ fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Ve
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,
-            line: readings.repeats.lowest.line.min(readings.repeats.highest.line),
+            line: repeats.lowest.line.min(repeats.highest.line),
             nominal_mm: seen.nominal_mm,
             measured_mm: seen.mean_mm,
             count: seen.count,

@@ -39,7 +39,7 @@ impl Observation {
 
     /// Its smallest and its largest reading, where they are still used.
     pub fn ends(&self, setup: SetupView<'_>) -> [Option<Reading>; 2] {
-        let repeats = setup.feature(self.feature as usize).repeats;
+        let repeats = setup.repeats(self.feature as usize);
         [self.has_lowest.then_some(repeats.lowest), self.has_highest.then_some(repeats.highest)]
     }
 
@@ -66,8 +66,8 @@ impl Observation {
 /// The observations that the fit is about: everything but what was measured at the bed.
 pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
     let mut observations = Vec::with_capacity(setup.len());
-    for (at, readings) in setup.features().enumerate() {
-        let repeats = &readings.repeats;
+    for (at, readings) in setup.features() {
+        let repeats = setup.repeats(at);
         if repeats.count > 0 && !is_at_the_bed(readings.feature) {
             observations.push(Observation {
                 nominal_mm: readings.nominal_mm,
@@ -182,5 +182,61 @@ impl Gathering {
         };
         self.followers[self.last as usize] = number;
         number
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(kind: Kind, nominal_mm: f64, deviation_mm: f64, used: bool) -> Observation {
+        Observation {
+            nominal_mm,
+            mean_mm: nominal_mm + deviation_mm,
+            squares_mm2: 0.0,
+            count: 1,
+            feature: 0,
+            copy: 1,
+            kind,
+            has_lowest: true,
+            has_highest: true,
+            used,
+        }
+    }
+
+    #[test]
+    fn cells_are_sorted_whatever_the_order_of_the_rows() {
+        let rows = [
+            (Kind::Span, 8.0, true),
+            (Kind::Bore, 8.0, true),
+            (Kind::Bore, 4.0, true),
+            (Kind::Span, 8.0, true),
+            // The order of the print before is broken here.
+            (Kind::Bore, 4.0, true),
+            (Kind::Bore, 16.0, false),
+            (Kind::Bore, 8.0, true),
+        ];
+        let deviations = [0.5, 0.25, 0.0, 1.0, 0.25, 7.0, 0.5];
+        let observations: Vec<Observation> = rows
+            .iter()
+            .zip(deviations)
+            .map(|((kind, nominal_mm, used), deviation_mm)| seen(*kind, *nominal_mm, deviation_mm, *used))
+            .collect();
+        let cells = Cells::gather(&observations);
+        let all: Vec<_> = cells
+            .all
+            .iter()
+            .map(|cell| (cell.kind, cell.nominal_mm, cell.count, cell.mean_mm, cell.squares_mm2))
+            .collect();
+        assert_eq!(
+            all,
+            [
+                (Kind::Bore, 4.0, 2, 0.125, 0.03125),
+                (Kind::Bore, 8.0, 2, 0.375, 0.03125),
+                (Kind::Span, 8.0, 2, 0.75, 0.125)
+            ]
+        );
+        let of: Vec<_> = (0..rows.len()).map(|at| cells.of(at)).collect();
+        assert_eq!(of, [Some(2), Some(1), Some(0), Some(2), Some(0), None, Some(1)]);
     }
 }

@@ -17,7 +17,7 @@ use crate::kind::Axis;
 use crate::readings::{Reading, SetupView, slips};
 use crate::stats::distribution::outlying;
 use crate::stats::least_absolute;
-use crate::stats::robust::spread;
+use crate::stats::robust::spread_of_sizes;
 
 use super::estimate::Estimate;
 use super::fit::FitError;
@@ -294,12 +294,16 @@ fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -
         if squared > bound {
             return FirstLook::Fails;
         }
-        sizes.push(residual_mm);
+        sizes.push(residual_mm.abs());
+    }
+    // A small sample is looked at more closely at once.
+    if total < 60 {
+        return FirstLook::MayHide;
     }
     // A normal sample's spread by its median is within a few per cent of its standard deviation when
-    // it is large; a small sample is looked at more closely at once.
-    let narrow = spread(&sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
-    if total < 60 || narrow { FirstLook::MayHide } else { FirstLook::Clean }
+    // it is large.
+    let narrow = spread_of_sizes(&mut sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
+    if narrow { FirstLook::MayHide } else { FirstLook::Clean }
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.

@@ -22,7 +22,7 @@ enum Kept<'a> {
     Folded(&'a SetupTable, &'a [Definition]),
 }
 
-/// One feature of one print, as [`FeatureReadings`] with names that are borrowed.
+/// What one feature of one print is: [`FeatureReadings`] with borrowed names and without its readings.
 #[derive(Clone, Copy)]
 pub(crate) struct FeatureView<'a> {
     pub(crate) coupon: &'a str,
@@ -31,7 +31,6 @@ pub(crate) struct FeatureView<'a> {
     pub(crate) axis: Axis,
     pub(crate) nominal_mm: f64,
     pub(crate) copy: u32,
-    pub(crate) repeats: Repeats,
 }
 
 impl<'a> From<&'a SetupReadings> for SetupView<'a> {
@@ -66,7 +65,6 @@ impl<'a> SetupView<'a> {
                     axis: known.axis,
                     nominal_mm: known.nominal_mm,
                     copy: known.copy,
-                    repeats: known.repeats,
                 }
             }
             Kept::Folded(table, definitions) => {
@@ -79,15 +77,23 @@ impl<'a> SetupView<'a> {
                     axis: definition.axis,
                     nominal_mm: definition.nominal_mm,
                     copy: entry.copy,
-                    repeats: table.repeats(entry),
                 }
             }
         }
     }
 
-    /// All features, in file order.
+    /// The readings of a feature by its number.
     #[inline]
-    pub(crate) fn features(self) -> impl Iterator<Item = FeatureView<'a>> {
-        (0..self.len()).map(move |number| self.feature(number))
+    pub(crate) fn repeats(&self, number: usize) -> Repeats {
+        match self.kept {
+            Kept::Unfolded(features) => features[number].repeats,
+            Kept::Folded(table, _) => table.repeats(&table.entries[number]),
+        }
+    }
+
+    /// All features with their numbers, in file order.
+    #[inline]
+    pub(crate) fn features(self) -> impl Iterator<Item = (usize, FeatureView<'a>)> {
+        (0..self.len()).map(move |number| (number, self.feature(number)))
     }
 }
