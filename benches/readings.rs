@@ -96,8 +96,7 @@ fn median(mut times: Vec<f64>) -> f64 {
 fn ours(path: &Path, fitted: bool) -> u64 {
     let readings = read_file(path).expect("the sheet has no problem");
     if fitted {
-        let options =
-            FitOptions { points: false, method: Method::LeastSquares, ..FitOptions::default() };
+        let options = FitOptions { points: false, method: Method::LeastSquares, ..FitOptions::default() };
         let fits = fit_all(&readings, &options);
         assert!(fits.iter().all(Result::is_ok), "every setup can be fitted");
     }
