@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use shrinkrule::correction::fit::{FitOptions, fit_all};
+use shrinkrule::correction::fit::{FitOptions, Method, fit_all};
 use shrinkrule::readings::read_file;
 
 const KINDS: [(&str, &[f64]); 5] = [
@@ -96,7 +96,8 @@ fn median(mut times: Vec<f64>) -> f64 {
 fn ours(path: &Path, fitted: bool) -> u64 {
     let readings = read_file(path).expect("the sheet has no problem");
     if fitted {
-        let fits = fit_all(&readings, &FitOptions { points: false, ..FitOptions::default() });
+        let options = FitOptions { points: false, method: Method::LeastSquares, ..FitOptions::default() };
+        let fits = fit_all(&readings, &options);
         assert!(fits.iter().all(Result::is_ok), "every setup can be fitted");
     }
     readings.readings

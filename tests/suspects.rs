@@ -4,8 +4,8 @@ mod common;
 
 use common::printer::{Deviates, Printer, summary};
 use shrinkrule::correction::Correction;
-use shrinkrule::correction::fit::{FitOptions, fit};
-use shrinkrule::readings::{Conditions, Reading, SetupReadings};
+use shrinkrule::correction::fit::{FitOptions, Method, fit, fit_all};
+use shrinkrule::readings::{Conditions, Reading, SetupReadings, read_bytes};
 
 fn usual(seed: u64) -> SetupReadings {
     let printer = Printer { step_mm: 0.01, print_sd_mm: 0.02, ..Printer::usual() };
@@ -124,4 +124,39 @@ fn exact_readings_with_one_gross_error_give_the_truth() {
         assert!((summary.scale - truth.scale).abs() < 1e-9, "{summary:?}");
     }
     assert!(!correction.set_aside.is_empty());
+}
+
+#[test]
+fn setups_of_one_file_are_fitted_as_each_by_itself_and_in_its_order() {
+    let mut text = String::from("setup,feature,kind,nominal_mm,copy,reading_mm\n");
+    let mut random = Deviates::new(7);
+    for setup in 0..40 {
+        for copy in 1..=3 {
+            for (kind, nominal_mm) in [("bore", 4.0), ("outer", 20.0), ("bore", 8.0), ("outer", 40.0)] {
+                for repeat in 0..3 {
+                    // Every third setup has one reading far from its repeats, another a slipped point.
+                    let wrong = if setup % 3 == 0 && (copy, repeat) == (2, 1) { 0.4 } else { 0.0 };
+                    let factor =
+                        if setup % 5 == 0 && (copy, repeat, kind) == (1, 0, "bore") { 10.0 } else { 1.0 };
+                    let mm = (nominal_mm + wrong + 0.02 * random.normal()) * factor;
+                    text += &format!("S{setup},{kind}-{nominal_mm},{kind},{nominal_mm},{copy},{mm:.2}\n");
+                }
+            }
+        }
+    }
+    let checked = read_bytes("made-up.csv".as_ref(), text.as_bytes()).unwrap();
+    for method in [Method::LeastSquares, Method::Structured] {
+        let options = FitOptions { method, ..FitOptions::default() };
+        let together = fit_all(&checked, &options);
+        assert_eq!(together.len(), 40);
+        let mut set_aside = 0;
+        for (setup, together) in checked.setups().zip(together) {
+            let mut together = together.unwrap();
+            set_aside += together.correction.set_aside.len();
+            together.correction.readings_file = String::new();
+            together.correction.readings_sha256 = String::new();
+            assert_eq!(together, fit(&setup, &checked.conditions, &options).unwrap());
+        }
+        assert!(set_aside > 20, "{set_aside}");
+    }
 }

@@ -1,12 +1,12 @@
 //! The least-squares fit of one form to the used observations, and how each of them stands to it.
 
-use crate::kind::Axis;
+use crate::kind::{Axis, Kind};
 use crate::stats::least_squares::{Rows, Solution};
 
 use super::fit::FitError;
 use super::form::{Choice, choose};
 use super::moments::Moments;
-use super::observations::{Cells, Observation};
+use super::observations::{Cell, Cells, Observation};
 use super::{Form, Term};
 
 /// What is left of 1 after the leverage of a point that the fit goes through whatever it is.
@@ -53,7 +53,7 @@ impl Estimate {
         let mut rows = Rows::new(terms.len());
         for cell in &cells.all {
             rows.push_repeated(
-                terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)),
+                values(&terms, cell.kind, cell.nominal_mm),
                 cell.mean_mm,
                 cell.count,
                 cell.squares_mm2,
@@ -61,14 +61,13 @@ impl Estimate {
         }
         let form = choice.form;
         let solution = rows.solve().map_err(|reason| FitError::NoSolution { form, reason })?;
-        let at_cells = cells
-            .all
-            .iter()
-            .map(|cell| {
-                let row = row(&terms, cell.kind, cell.nominal_mm);
-                (solution.at(&row), solution.leverage(&row))
-            })
-            .collect();
+        let mut row = Vec::with_capacity(terms.len());
+        let mut at_cell = |cell: &Cell| {
+            row.clear();
+            row.extend(values(&terms, cell.kind, cell.nominal_mm));
+            (solution.at(&row), solution.leverage(&row))
+        };
+        let at_cells = cells.all.iter().map(&mut at_cell).collect();
         Ok(Self { choice, kinds, terms, cells, solution, at_cells, least_sd_mm })
     }
 
@@ -85,8 +84,9 @@ impl Estimate {
     /// Residual and squared residual over what its leverage leaves, of an observation that is used.
     ///
     /// The second decides the studentised residual of all points alike, without a root or a division.
+    #[inline]
     pub fn quick(&self, at: usize, seen: &Observation) -> Option<(f64, f64)> {
-        let (fitted_mm, leverage) = self.at_cells[self.cells.of[at]?];
+        let (fitted_mm, leverage) = self.at_cells[self.cells.of(at)?];
         let residual_mm = seen.deviation_mm() - fitted_mm;
         let rest = 1.0 - leverage;
         Some((residual_mm, if rest > NOT_TOLD { residual_mm * residual_mm / rest } else { 0.0 }))
@@ -104,7 +104,7 @@ impl Estimate {
 
     /// How observation number `at` stands to the fit; `None` when its kind is not in the fit.
     pub fn standing(&self, at: usize, seen: &Observation) -> Option<Standing> {
-        match self.cells.of[at] {
+        match self.cells.of(at) {
             Some(cell) => {
                 let (fitted_mm, leverage) = self.at_cells[cell];
                 let residual_mm = seen.deviation_mm() - fitted_mm;
@@ -119,7 +119,7 @@ impl Estimate {
                 Some(Standing { fitted_mm, residual_mm, leverage, studentised })
             }
             None if self.kinds.iter().any(|of| of.kind == seen.kind) => {
-                let row = row(&self.terms, seen.kind, seen.nominal_mm);
+                let row: Vec<f64> = values(&self.terms, seen.kind, seen.nominal_mm).collect();
                 let (fitted_mm, leverage) = (self.solution.at(&row), self.solution.leverage(&row));
                 let residual_mm = seen.deviation_mm() - fitted_mm;
                 let sd = self.residual_sd_mm().max(self.least_sd_mm);
@@ -131,6 +131,7 @@ impl Estimate {
     }
 }
 
-fn row(terms: &[Term], kind: crate::kind::Kind, nominal_mm: f64) -> Vec<f64> {
-    terms.iter().map(|term| term.value(kind, Axis::Round, nominal_mm)).collect()
+/// The row of a feature in the fit.
+fn values(terms: &[Term], kind: Kind, nominal_mm: f64) -> impl Iterator<Item = f64> {
+    terms.iter().map(move |term| term.value(kind, Axis::Round, nominal_mm))
 }

@@ -5,7 +5,7 @@
 //! feature without that ending, half their difference is how far the first layer stands out per side.
 
 use crate::coupon::feature::BED_SUFFIX;
-use crate::readings::SetupReadings;
+use crate::readings::SetupView;
 use crate::stats::distribution::t_quantile;
 
 /// How far the first layer stands out beyond the layers above.
@@ -25,19 +25,20 @@ pub fn is_at_the_bed(feature: &str) -> bool {
 }
 
 /// The spread of a setup; `None` when nothing was measured both at the bed and above it.
-pub fn spread(setup: &SetupReadings) -> Option<FirstLayerSpread> {
+pub(super) fn spread(setup: SetupView<'_>) -> Option<FirstLayerSpread> {
     let mut sides = Vec::new();
-    for bed in setup.features.iter().filter(|bed| is_at_the_bed(&bed.feature)) {
+    for (at_bed, bed) in setup.features().filter(|(_, bed)| is_at_the_bed(bed.feature)) {
         let name = &bed.feature[..bed.feature.len() - BED_SUFFIX.len()];
-        let above = setup.features.iter().find(|above| {
-            above.feature[..] == *name
+        let above = setup.features().find(|(_, above)| {
+            above.feature == name
                 && above.coupon == bed.coupon
                 && above.copy == bed.copy
                 && above.kind == bed.kind
         });
         // A span has no sides.
-        if let Some(above) = above.filter(|above| above.kind.swell_sign() != 0.0) {
-            sides.push((bed.repeats.mean_mm - above.repeats.mean_mm) / above.kind.swell_sign());
+        if let Some((at_above, above)) = above.filter(|(_, above)| above.kind.swell_sign() != 0.0) {
+            let wider_mm = setup.repeats(at_bed).mean_mm - setup.repeats(at_above).mean_mm;
+            sides.push(wider_mm / above.kind.swell_sign());
         }
     }
     let n = sides.len() as f64;

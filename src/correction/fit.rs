@@ -7,9 +7,10 @@
 //! spread (see [`super::apply`]).
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::kind::Kind;
-use crate::readings::{CheckedReadings, Conditions, SetupReadings};
+use crate::readings::{CheckedReadings, Conditions, SetupReadings, SetupView};
 use crate::stats::least_squares::NoSolution;
 
 use super::estimate::Estimate;
@@ -19,6 +20,9 @@ use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::structured::lent::Lent;
 use super::suspects::{self, LARGEST_SHARE, Suspects};
 use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
+
+/// Setups that a thread takes at a time.
+const AT_A_TIME: usize = 8;
 
 /// How the coefficients are estimated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -195,17 +199,25 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         let mut fit = structured::fit(setup, conditions, &told)?;
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
-        fit.first_layer = first_layer::spread(setup);
+        fit.first_layer = first_layer::spread(setup.into());
         if !options.points {
             fit.points = Vec::new();
         }
         return Ok(fit);
     }
+    least_squares(setup.into(), conditions, options)
+}
+
+fn least_squares(
+    setup: SetupView<'_>,
+    conditions: &Conditions,
+    options: &FitOptions,
+) -> Result<Fit, FitError> {
     // The standard deviation of rounding to the caliper's step: nothing closer is told apart.
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
     let mut seen = observations(setup);
     let mut found = Suspects::default();
-    suspects::slips(&mut seen, &mut found);
+    suspects::slips(setup, &mut seen, &mut found);
     suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
     let mut estimate = suspects::among_features(setup, &mut seen, options.form, least_sd_mm, &mut found)?;
     found.set_aside.sort_by_key(|aside| aside.line);
@@ -227,7 +239,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
     warnings.extend(what_cannot_be_told(&estimate, prints, spread.print.dof.is_none(), options));
     let variance = estimate.solution.variance().unwrap_or(0.0);
     let correction = Correction {
-        setup: setup.setup.clone(),
+        setup: setup.name.to_owned(),
         date: options.date.clone().or_else(|| conditions.date.clone()),
         readings_file: String::new(),
         readings_sha256: String::new(),
@@ -266,29 +278,49 @@ pub fn fit_all_with(
     lent: &BTreeMap<String, Lent>,
 ) -> Vec<Result<Fit, FitError>> {
     let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
-    let one = |setup: &SetupReadings| {
+    let conditions = &checked.conditions;
+    let structured = |number: usize| -> Option<Result<Fit, FitError>> {
+        let setup = checked.setup(number)?;
         let borrowing = lent.get(&setup.setup);
         let borrowing = borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
-        let mut fit = fit(setup, &checked.conditions, borrowing.as_ref().unwrap_or(options))?;
-        fit.correction.readings_file = file.clone().into_owned();
-        fit.correction.readings_sha256.clone_from(&checked.source.sha256);
-        Ok(fit)
+        Some(fit(&setup, conditions, borrowing.as_ref().unwrap_or(options)))
     };
+    let one = |number: usize| {
+        let fit = match options.method {
+            Method::LeastSquares => least_squares(checked.view(number)?, conditions, options),
+            Method::Structured => structured(number)?,
+        };
+        Some(fit.map(|mut fit| {
+            fit.correction.readings_file = file.clone().into_owned();
+            fit.correction.readings_sha256.clone_from(&checked.source.sha256);
+            fit
+        }))
+    };
+    let count = checked.setup_count();
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     // Below this the threads cost more than they bring.
-    if checked.setup_count() < 16 || threads == 1 {
-        return checked.setups().map(|setup| one(&setup)).collect();
+    if count < 16 || threads == 1 {
+        return (0..count).filter_map(one).collect();
     }
-    let share = checked.setup_count().div_ceil(threads);
-    std::thread::scope(|scope| {
-        let some = |from: usize| {
-            let numbers = from..(from + share).min(checked.setup_count());
-            numbers.filter_map(|number| checked.setup(number)).map(|setup| one(&setup)).collect::<Vec<_>>()
-        };
-        let starts = (0..checked.setup_count()).step_by(share);
-        let workers: Vec<_> = starts.map(|from| scope.spawn(move || some(from))).collect();
-        workers.into_iter().flat_map(|worker| worker.join().expect("a fit only returns errors")).collect()
-    })
+    // Each thread takes a few setups at a time, so that none is left waiting for a slower one.
+    let next = AtomicUsize::new(0);
+    let some = || -> Vec<(usize, Result<Fit, FitError>)> {
+        let starts = std::iter::from_fn(|| {
+            Some(next.fetch_add(AT_A_TIME, Ordering::Relaxed)).filter(|start| *start < count)
+        });
+        let numbers = starts.flat_map(|start| start..(start + AT_A_TIME).min(count));
+        numbers.filter_map(|number| Some((number, one(number)?))).collect()
+    };
+    let mut fits = std::thread::scope(|scope| {
+        let workers: Vec<_> = (1..threads).map(|_| scope.spawn(some)).collect();
+        let mut fits = some();
+        for worker in workers {
+            fits.extend(worker.join().expect("a fit only returns errors"));
+        }
+        fits
+    });
+    fits.sort_by_key(|(number, _)| *number);
+    fits.into_iter().map(|(_, fit)| fit).collect()
 }
 
 fn kept(found: &Suspects) -> String {
@@ -306,7 +338,12 @@ fn kept(found: &Suspects) -> String {
 
 fn count_prints(seen: &[Observation]) -> u32 {
     let mut copies: Vec<u32> = Vec::new();
+    let mut last = None;
     for seen in seen.iter().filter(|seen| seen.used) {
+        // Neighbours are mostly of one print.
+        if last.replace(seen.copy) == Some(seen.copy) {
+            continue;
+        }
         if let Err(place) = copies.binary_search(&seen.copy) {
             copies.insert(place, seen.copy);
         }
@@ -373,19 +410,20 @@ fn r_squared(estimate: &Estimate) -> Option<f64> {
     (total > 0.0).then(|| 1.0 - estimate.solution.residual_squares / total)
 }
 
-fn points(setup: &SetupReadings, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {
+fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {
     let point = |(at, seen): (usize, &Observation)| {
-        let readings = &setup.features[seen.feature];
+        let readings = setup.feature(seen.feature as usize);
+        let repeats = setup.repeats(seen.feature as usize);
         let standing = estimate.standing(at, seen);
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.clone().into(),
-            feature: readings.feature.clone().into(),
+            coupon: readings.coupon.to_owned(),
+            feature: readings.feature.to_owned(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,
-            line: readings.repeats.lowest.line.min(readings.repeats.highest.line),
+            line: repeats.lowest.line.min(repeats.highest.line),
             nominal_mm: seen.nominal_mm,
             measured_mm: seen.mean_mm,
             count: seen.count,

@@ -79,7 +79,7 @@ pub(super) fn spread(observations: &[Observation], estimate: &Estimate, conditio
     } else {
         SpreadEstimate { sd_mm: PRINT_ALLOWANCE_MM, dof: None }
     };
-    let read_mm2 = repeat.map_or(0.0, |repeat| repeat.sd_mm.powi(2)) * mean_inverse_count(observations);
+    let read_mm2 = repeat.map_or(0.0, |repeat| repeat.sd_mm.powi(2) * mean_inverse_count(observations));
     let feature = SpreadEstimate { sd_mm: (within_mm2 - read_mm2).max(0.0).sqrt(), dof: Some(within_dof) };
     Spread { print, feature, repeat, caliper_u_mm: caliper_u_mm(conditions) }
 }

@@ -14,10 +14,10 @@
 //! inclusion from a clean start); Cook and Weisberg, Residuals and Influence in Regression, 2.2.2.
 
 use crate::kind::Axis;
-use crate::readings::{Reading, SetupReadings, slips};
+use crate::readings::{Reading, SetupView, slips};
 use crate::stats::distribution::outlying;
 use crate::stats::least_absolute;
-use crate::stats::robust::spread;
+use crate::stats::robust::spread_of_sizes;
 
 use super::estimate::Estimate;
 use super::fit::FitError;
@@ -49,14 +49,18 @@ pub(super) struct Suspects {
 ///
 /// Of a feature the smallest and the largest reading are known; when what is left is a slip as a whole,
 /// all of it was mistyped and goes.
-pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
+pub(super) fn slips(setup: SetupView<'_>, observations: &mut [Observation], found: &mut Suspects) {
     for seen in observations {
         let nominal_mm = seen.nominal_mm;
+        // Nearly all observations end here.
+        if seen.count == 1 && !slips::is_doubtful(seen.mean_mm, nominal_mm) {
+            continue;
+        }
         let reason = |mm: f64| slips::likely(mm, nominal_mm).map(|slip| format!("{mm} {slip}"));
-        for reading in [seen.lowest, seen.highest].into_iter().flatten() {
-            let known = seen.lowest == Some(reading) || seen.highest == Some(reading);
+        for reading in seen.ends(setup).into_iter().flatten() {
+            let known = seen.ends(setup).contains(&Some(reading));
             let Some(reason) = reason(reading.mm).filter(|_| seen.used && known) else { continue };
-            seen.without(reading);
+            seen.without(reading, setup);
             found.set_aside.push(SetAside { line: reading.line, reading_mm: reading.mm, reason });
         }
         if seen.used && slips::likely(seen.mean_mm, nominal_mm).is_some() {
@@ -67,7 +71,7 @@ pub(super) fn slips(observations: &mut [Observation], found: &mut Suspects) {
 
 /// Sets single readings aside that stand apart from the repeats of their feature.
 pub(super) fn among_repeats(
-    setup: &SetupReadings,
+    setup: SetupView<'_>,
     observations: &mut [Observation],
     least_sd_mm: f64,
     found: &mut Suspects,
@@ -75,14 +79,14 @@ pub(super) fn among_repeats(
     let Some(mut pool) = RepeatPool::of(observations, least_sd_mm) else { return };
     let mut bound = pool.bound();
     for seen in observations.iter_mut().filter(|seen| seen.used) {
-        while let Some((worst, times)) = pool.worst(seen, bound) {
+        while let Some((worst, times)) = pool.worst(setup, seen, bound) {
             found.set_aside.push(SetAside {
                 line: worst.line,
                 reading_mm: worst.mm,
                 reason: repeat_reason(setup, seen, worst, times, bound),
             });
             pool.take(seen, worst);
-            seen.without(worst);
+            seen.without(worst, setup);
             bound = pool.bound();
         }
     }
@@ -129,13 +133,13 @@ impl RepeatPool {
     }
 
     /// A feature's extreme reading and how many spreads it stands apart, when that is beyond the bound.
-    fn worst(&self, seen: &Observation, bound: f64) -> Option<(Reading, f64)> {
+    fn worst(&self, setup: SetupView<'_>, seen: &Observation, bound: f64) -> Option<(Reading, f64)> {
         // No reading can take away more than all squares of its feature; and three degrees of freedom
         // are the least that a spread is judged by.
         if self.dof <= 3.0 || seen.squares_mm2 <= bound * bound * self.without(seen.squares_mm2) {
             return None;
         }
-        let worst = extreme(seen)?;
+        let worst = extreme(setup, seen)?;
         let gain = gain_mm2(seen, worst);
         let others = if self.has(seen) { self.without(gain) } else { self.without(0.0) };
         let times = (gain / others).sqrt();
@@ -169,22 +173,16 @@ fn repeat_limit_mm2(observations: &[Observation], least_sd_mm: f64) -> Option<f6
 }
 
 /// Of three readings or more, the one furthest from their mean, where it is known.
-fn extreme(seen: &Observation) -> Option<Reading> {
+fn extreme(setup: SetupView<'_>, seen: &Observation) -> Option<Reading> {
     if !seen.used || seen.count < 3 {
         return None;
     }
     let distance = |reading: &Reading| (reading.mm - seen.mean_mm).abs();
-    let both = seen.lowest.into_iter().chain(seen.highest);
+    let both = seen.ends(setup).into_iter().flatten();
     both.max_by(|a, b| distance(a).total_cmp(&distance(b)))
 }
 
-fn repeat_reason(
-    setup: &SetupReadings,
-    seen: &Observation,
-    worst: Reading,
-    times: f64,
-    bound: f64,
-) -> String {
+fn repeat_reason(setup: SetupView<'_>, seen: &Observation, worst: Reading, times: f64, bound: f64) -> String {
     let n = f64::from(seen.count);
     let apart = (worst.mm - seen.mean_mm) * n / (n - 1.0);
     format!(
@@ -198,18 +196,21 @@ fn repeat_reason(
 
 /// Sets features aside that stand apart from the fit; the fit of the others.
 pub(super) fn among_features(
-    setup: &SetupReadings,
+    setup: SetupView<'_>,
     observations: &mut [Observation],
     forced: Option<Form>,
     least_sd_mm: f64,
     found: &mut Suspects,
 ) -> Result<Estimate, FitError> {
     let mut estimate = Estimate::new(observations, forced, least_sd_mm)?;
-    let total = observations.iter().filter(|seen| seen.used).count();
+    let total = estimate.solution.observations as usize;
     let allowed = (LARGEST_SHARE * total as f64) as usize;
-    let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
     let look = first_look(&estimate, observations, total);
-    if look != FirstLook::Clean && hold_back(observations, &estimate, least_sd_mm, allowed) {
+    if look == FirstLook::Clean {
+        return Ok(estimate);
+    }
+    let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
+    if hold_back(observations, &estimate, least_sd_mm, allowed) {
         estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
     } else if look != FirstLook::Fails {
         return Ok(estimate);
@@ -236,8 +237,7 @@ pub(super) fn among_features(
         let seen = &observations[at];
         if let Some(standing) = estimate.standing(at, seen) {
             let reason = feature_reason(setup, seen, standing.residual_mm, standing.studentised, bound);
-            let both = [seen.lowest, seen.highest].into_iter().flatten();
-            let mut lines: Vec<Reading> = both.collect();
+            let mut lines: Vec<Reading> = seen.ends(setup).into_iter().flatten().collect();
             lines.dedup();
             for reading in lines {
                 let reason = reason.clone();
@@ -294,12 +294,16 @@ fn first_look(estimate: &Estimate, observations: &[Observation], total: usize) -
         if squared > bound {
             return FirstLook::Fails;
         }
-        sizes.push(residual_mm);
+        sizes.push(residual_mm.abs());
+    }
+    // A small sample is looked at more closely at once.
+    if total < 60 {
+        return FirstLook::MayHide;
     }
     // A normal sample's spread by its median is within a few per cent of its standard deviation when
-    // it is large; a small sample is looked at more closely at once.
-    let narrow = spread(&sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
-    if total < 60 || narrow { FirstLook::MayHide } else { FirstLook::Clean }
+    // it is large.
+    let narrow = spread_of_sizes(&mut sizes).is_none_or(|spread| estimate.residual_sd_mm() > 1.3 * spread);
+    if narrow { FirstLook::MayHide } else { FirstLook::Clean }
 }
 
 /// Puts out what stands far from a robust fit of the richest form, the furthest first; whether any does.
@@ -316,7 +320,7 @@ fn hold_back(
         terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect()
     };
     let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
-    let placed = || observations.iter().zip(&cells.of).filter_map(|(seen, cell)| Some((seen, (*cell)?)));
+    let placed = || observations.iter().enumerate().filter_map(|(at, seen)| Some((seen, cells.of(at)?)));
     placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
     let (mut rows, mut deviations, mut counts) = (Vec::new(), Vec::new(), Vec::new());
     for (cell, members) in members.into_iter().enumerate() {
@@ -335,7 +339,7 @@ fn hold_back(
     let fitted: Vec<f64> = (0..cells.all.len()).map(|cell| fit.at(&row(cell))).collect();
     let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
-    let used = (0..observations.len()).filter(|at| cells.of[*at].is_some());
+    let used = (0..observations.len()).filter(|at| cells.of(*at).is_some());
     let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
     far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
     far.sort_by(|(a, _), (b, _)| b.total_cmp(a));
@@ -352,7 +356,7 @@ fn loosened(forced: Option<Form>, observations: &[Observation]) -> Option<Form> 
 }
 
 fn feature_reason(
-    setup: &SetupReadings,
+    setup: SetupView<'_>,
     seen: &Observation,
     residual_mm: f64,
     studentised: Option<f64>,
@@ -372,8 +376,8 @@ fn feature_reason(
 }
 
 /// `ring bore 8`, with the print where there are several.
-fn name(setup: &SetupReadings, seen: &Observation) -> String {
-    let readings = &setup.features[seen.feature];
+fn name(setup: SetupView<'_>, seen: &Observation) -> String {
+    let readings = setup.feature(seen.feature as usize);
     let coupon = if readings.coupon.is_empty() { String::new() } else { format!(" of {}", readings.coupon) };
     format!("{}{coupon}, print {}", readings.feature, seen.copy)
 }

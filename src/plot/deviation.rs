@@ -242,6 +242,10 @@ pub(super) fn draw_set_aside(
     Ok(())
 }
 
+/// Directions whose lines lie closer than this everywhere share one, mm: half a step of a caliper, which
+/// no picture of this size shows.
+const SAME_LINE_MM: f64 = 0.005;
+
 /// The fitted lines of a kind over this range of sizes; directions that do not differ share one.
 fn curves(fit: &Fit, kind: Kind, (low, high): (f64, f64)) -> Vec<Curve> {
     let steps = if high > low { STEPS } else { 1 };
@@ -251,7 +255,11 @@ fn curves(fit: &Fit, kind: Kind, (low, high): (f64, f64)) -> Vec<Curve> {
             .map(|step| low + (high - low) * f64::from(step) / f64::from(steps))
             .filter_map(|drawn| curve_point(fit, kind, axis, drawn))
             .collect();
-        match curves.iter_mut().find(|curve| curve.points == points) {
+        let is_same = |curve: &&mut Curve| {
+            curve.points.len() == points.len()
+                && curve.points.iter().zip(&points).all(|(a, b)| (a.fitted - b.fitted).abs() < SAME_LINE_MM)
+        };
+        match curves.iter_mut().find(is_same) {
             Some(same) => same.axes.push(axis),
             None => curves.push(Curve { axes: vec![axis], points }),
         }

@@ -48,12 +48,14 @@ pub mod slips;
 pub mod summary;
 mod table;
 pub mod trials;
+mod view;
 mod walk;
 pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
 pub use name::Name;
 use table::{Definition, SetupTable};
+pub(crate) use view::SetupView;
 
 /// Repeat readings of one feature of one print, summarised in one pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -159,6 +161,11 @@ impl CheckedReadings {
     /// unfolded as a whole. `None` when there are not so many setups.
     pub fn setup(&self, number: usize) -> Option<SetupReadings> {
         self.tables.get(number).map(|(name, table)| table.expand(name, &self.definitions))
+    }
+
+    /// The same without unfolding them.
+    pub(crate) fn view(&self, number: usize) -> Option<SetupView<'_>> {
+        self.tables.get(number).map(|(name, table)| SetupView::folded(name, table, &self.definitions))
     }
 
     /// The setups, in order of first appearance, each unfolded when its turn comes.

@@ -41,7 +41,7 @@ pub enum Slip {
 
 /// Further than this from the nominal size, no printer that works errs.
 #[inline]
-pub(super) fn is_doubtful(reading_mm: f64, nominal_mm: f64) -> bool {
+pub(crate) fn is_doubtful(reading_mm: f64, nominal_mm: f64) -> bool {
     (reading_mm - nominal_mm).abs() > allowed_mm(nominal_mm)
 }
 

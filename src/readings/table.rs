@@ -125,6 +125,7 @@ impl SetupTable {
     }
 
     /// The summary of an entry's readings.
+    #[inline]
     pub(super) fn repeats(&self, entry: &Entry) -> Repeats {
         match entry.summary {
             0 => Repeats::of(entry.first),

@@ -69,8 +69,12 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 
 /// The spread of residuals about zero that half of them cannot move: their median size over 0.6745.
 pub fn spread(residuals: &[f64]) -> Option<f64> {
-    let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-    median(&mut sizes).map(|size| size / MEDIAN_OF_NORMAL)
+    spread_of_sizes(&mut residuals.iter().map(|r| r.abs()).collect::<Vec<f64>>())
+}
+
+/// The same from the sizes of the residuals, which it reorders.
+pub fn spread_of_sizes(sizes: &mut [f64]) -> Option<f64> {
+    median(sizes).map(|size| size / MEDIAN_OF_NORMAL)
 }
 
 /// A robust regression.
