@@ -305,3 +305,26 @@ fn the_readings_are_never_written_over_not_even_with_force() {
         assert_eq!(fs::read_to_string(&file).unwrap(), sheet(&["petg"]));
     }
 }
+
+/// A gauge read along x and y under one name: each bed reading belongs to the one above it along its own
+/// direction. Paired across directions, the 0.40 mm between x and y would be taken for the first layer's.
+#[test]
+fn the_first_layer_is_paired_along_its_own_direction() {
+    let scratch = tempfile::tempdir().unwrap();
+    let mut text = "kind,coupon,feature,axis,nominal_mm,copy,reading_mm\n".to_owned();
+    for (axis, above) in [("x", 20.0), ("y", 20.4)] {
+        for size in [0, 10] {
+            let above = above + f64::from(size);
+            let nominal = 20 + size;
+            text += &format!("outer,gauge,F{nominal},{axis},{nominal},1,{above:.2}\n");
+            text += &format!("outer,gauge,F{nominal}-bed,{axis},{nominal},1,{:.2}\n", above + 0.24);
+        }
+    }
+    fs::write(scratch.path().join("r.csv"), text).unwrap();
+    let ran = run(scratch.path(), &["fit", "r.csv", "--out", "c.toml", "--method", "least-squares"]);
+    assert!(
+        ran.stdout.contains("stands out 0.12 mm per side (95 %: 0.12 to 0.12, 4 pairs)"),
+        "{}",
+        ran.stdout
+    );
+}

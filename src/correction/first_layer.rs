@@ -4,6 +4,8 @@
 //! says nothing of the sizes above and is kept out of the fit. Where the same coupon and print has the
 //! feature without that ending, half their difference is how far the first layer stands out per side.
 
+use std::collections::BTreeMap;
+
 use crate::coupon::feature::BED_SUFFIX;
 use crate::readings::SetupView;
 use crate::stats::distribution::t_quantile;
@@ -26,19 +28,24 @@ pub fn is_at_the_bed(feature: &str) -> bool {
 
 /// The spread of a setup; `None` when nothing was measured both at the bed and above it.
 pub(super) fn spread(setup: SetupView<'_>) -> Option<FirstLayerSpread> {
+    // Nearly every setup has none, and is asked for nothing more.
+    if !setup.features().any(|(_, feature)| is_at_the_bed(feature.feature)) {
+        return None;
+    }
+    let mut uppers = BTreeMap::new();
+    for (at, upper) in setup.features().filter(|(_, upper)| !is_at_the_bed(upper.feature)) {
+        let place = (upper.coupon, upper.feature, upper.kind, upper.axis, upper.copy);
+        uppers.entry(place).or_insert(at);
+    }
     let mut sides = Vec::new();
-    for (at_bed, bed) in setup.features().filter(|(_, bed)| is_at_the_bed(bed.feature)) {
-        let name = &bed.feature[..bed.feature.len() - BED_SUFFIX.len()];
-        let above = setup.features().find(|(_, above)| {
-            above.feature == name
-                && above.coupon == bed.coupon
-                && above.copy == bed.copy
-                && above.kind == bed.kind
-        });
+    for (at, bed) in setup.features() {
+        let Some(name) = bed.feature.strip_suffix(BED_SUFFIX) else { continue };
+        let sign = bed.kind.swell_sign();
         // A span has no sides.
-        if let Some((at_above, above)) = above.filter(|(_, above)| above.kind.swell_sign() != 0.0) {
-            let wider_mm = setup.repeats(at_bed).mean_mm - setup.repeats(at_above).mean_mm;
-            sides.push(wider_mm / above.kind.swell_sign());
+        if let Some(above) = uppers.get(&(bed.coupon, name, bed.kind, bed.axis, bed.copy))
+            && sign != 0.0
+        {
+            sides.push((setup.repeats(at).mean_mm - setup.repeats(*above).mean_mm) / sign);
         }
     }
     let n = sides.len() as f64;
