@@ -230,8 +230,11 @@ fn warnings(found: &Found<'_>, correction: &Correction) -> Vec<String> {
     let mut warnings = Vec::new();
     if found.prints < 2 {
         let source = match found.options.print_sd_mm {
-            Some(_) => "as your other corrections have it",
-            None => "reference spreads: about 1.2 times what features of one print differ by",
+            Some(_) => "as your other corrections have it".to_owned(),
+            None => format!(
+                "reference spreads: about {:.1} times what features of one print differ by",
+                priors::PRINT_OVER_FEATURE.median
+            ),
         };
         warnings.push(format!(
             "one print only: how prints differ is not seen; the intervals allow {:.3} mm for it ({source}); print the coupons once more to measure it",
