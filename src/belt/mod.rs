@@ -11,7 +11,6 @@
 pub mod groove;
 pub mod profile;
 pub mod pulley;
-mod table;
 pub mod tolerance;
 pub mod walls;
 

@@ -114,7 +114,7 @@ pub fn pitch_error_mm(outside_diameter_error_mm: f64, teeth: u32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::belt::table;
+    use crate::table;
 
     const DIAMETERS: &str = include_str!("../../data/belts/pulley_diameters.csv");
 
