@@ -29,6 +29,7 @@ mod height_steps;
 pub mod kit;
 mod label;
 pub mod limits;
+mod motor_mount;
 mod pin_base;
 pub mod plate;
 mod ring;
@@ -184,11 +185,12 @@ pub struct NotOnePiece {
 }
 
 /// The definitions that come with the program: name and text.
-const DEFINITIONS: [(&str, &str); 4] = [
+const DEFINITIONS: [(&str, &str); 5] = [
     ("coupons/quick.toml", include_str!("../../coupons/quick.toml")),
     ("coupons/starter.toml", include_str!("../../coupons/starter.toml")),
     ("coupons/full.toml", include_str!("../../coupons/full.toml")),
     ("coupons/feel.toml", include_str!("../../coupons/feel.toml")),
+    ("coupons/heat.toml", include_str!("../../coupons/heat.toml")),
 ];
 
 static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
@@ -197,7 +199,7 @@ static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
     sets.expect("the program's own sets are without a problem, as a test proves")
 });
 
-/// The sets that come with the program: `quick`, `starter`, `full`, `feel`.
+/// The sets that come with the program: `quick`, `starter`, `full`, `feel`, `heat`.
 pub fn embedded_sets() -> &'static [CouponSet] {
     &EMBEDDED
 }
@@ -227,7 +229,8 @@ mod tests {
     #[test]
     fn the_sets_are_as_large_as_they_are_said_to_be() {
         let counts: Vec<usize> = embedded_sets().iter().map(CouponSet::feature_count).collect();
-        let [quick, starter, full, feel] = counts[..] else { panic!("four sets") };
+        let [quick, starter, full, feel, heat] = counts[..] else { panic!("five sets") };
+        assert_eq!(heat, 16 + 3 * 2);
         assert_eq!(feel, 9 * 3 + 7 * 2 + 7);
         assert!((10..=14).contains(&quick), "quick: {quick}");
         assert!((36..=44).contains(&starter), "starter: {starter}");
@@ -237,7 +240,7 @@ mod tests {
     #[test]
     fn a_name_is_one_piece_in_all_sets() {
         let merged = CouponSet::merged(embedded_sets().to_vec()).unwrap();
-        assert_eq!(merged.name, "quick+starter+full+feel");
+        assert_eq!(merged.name, "quick+starter+full+feel+heat");
         let names: std::collections::BTreeSet<&str> =
             merged.coupons.iter().map(|coupon| coupon.name.as_str()).collect();
         assert_eq!(names.len(), merged.coupons.len());

@@ -218,8 +218,8 @@ fn read() -> Vec<Material> {
             let name = row.text("material");
             let material = materials.iter_mut().find(|material| material.name == name);
             let material = material.expect("every material of the tables has a name in names.csv");
-            let property = Property::from_name(row.text("property"));
-            let property = property.expect("every property of the tables is known here");
+            let property = Property::from_table(row.text("property"), row.text("unit"));
+            let property = property.expect("every property of the tables is known here, in its unit");
             material.values.insert(property, read_value(row, sources));
         }
     }

@@ -139,11 +139,6 @@ impl Property {
         self.words().0
     }
 
-    /// The unit in the tables.
-    pub(super) fn table_unit(self) -> &'static str {
-        self.words().1
-    }
-
     /// The unit as a person writes it; empty for a plain number.
     pub fn unit(self) -> &'static str {
         self.words().2
@@ -154,14 +149,14 @@ impl Property {
         self.words().3
     }
 
-    /// The property that the tables call so; the metals' tables leave out directions.
-    pub(super) fn from_name(name: &str) -> Option<Self> {
+    /// The property that the tables call so and give in this unit; the metals' tables leave out directions.
+    pub(super) fn from_table(name: &str, unit: &str) -> Option<Self> {
         let name = match name {
             "cte" => "cte_in_plane",
             "modulus" => "tensile_modulus",
             name => name,
         };
-        Self::ALL.into_iter().find(|property| property.name() == name)
+        Self::ALL.into_iter().find(|property| property.name() == name && property.words().1 == unit)
     }
 }
 
