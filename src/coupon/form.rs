@@ -87,6 +87,14 @@ impl Form {
         }
     }
 
+    /// See [`super::Coupon::arm_load_g`].
+    pub(super) fn arm_load_g(&self, stress_mpa: f64) -> Option<f64> {
+        match self {
+            Self::MotorMount(mount) => Some(mount.arm_load_g(stress_mpa)),
+            _ => None,
+        }
+    }
+
     /// What a person calls it.
     pub(super) fn title(&self) -> &'static str {
         match self {

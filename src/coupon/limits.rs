@@ -112,7 +112,7 @@ pub(super) const REGISTER: Limits = Limits {
 pub(super) const SQUARE: Limits = Limits {
     at_least: 30.0,
     at_most: 60.0,
-    because: "the label stands between two of the screws, and the mount has to stay a small piece",
+    because: "the label stands behind the screws, and the mount has to stay a small piece",
 };
 pub(super) const SCREW: Limits = Limits {
     at_least: 3.0,

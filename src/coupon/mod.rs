@@ -25,6 +25,7 @@ pub mod feature;
 mod fields;
 mod first_layer;
 mod form;
+pub mod heat;
 mod height_steps;
 pub mod kit;
 mod label;
@@ -66,20 +67,34 @@ pub struct Coupon {
     /// What is measured on it, in the order in which one measures.
     pub features: Vec<Feature>,
     form: Form,
+    /// The letter of the material that it is printed in, where there are several.
+    mark: Option<char>,
 }
 
 impl Coupon {
     fn new(name: String, form: Form) -> Self {
         let features = form.body(&Label::blank()).features;
-        Self { name, features, form }
+        Self { name, features, form, mark: None }
     }
 
-    /// What is written on the piece: its name, and with several copies the copy's number too.
+    /// The same piece with a material's letter on it.
+    #[must_use]
+    pub fn marked(&self, letter: char) -> Self {
+        Self { mark: Some(letter), ..self.clone() }
+    }
+
+    /// What is written on the piece: its name; with several materials the letter before it, and with
+    /// several copies the copy's number after it.
     pub fn label(&self, copy: Option<u32>) -> String {
-        match copy {
-            Some(copy) => format!("{}-{copy}", self.name),
-            None => self.name.clone(),
-        }
+        let letter = self.mark.map(|letter| format!("{letter}-")).unwrap_or_default();
+        let number = copy.map(|copy| format!("-{copy}")).unwrap_or_default();
+        format!("{letter}{}{number}", self.name)
+    }
+
+    /// What hangs in the hole of its arm when the arm's root is bent by this stress, grams; `None` of a
+    /// piece without an arm.
+    pub fn arm_load_g(&self, stress_mpa: f64) -> Option<f64> {
+        self.form.arm_load_g(stress_mpa)
     }
 
     fn body(&self, copy: Option<u32>) -> Result<Body, UnknownGlyph> {
@@ -129,6 +144,8 @@ pub struct CouponSet {
     pub plate_gap_mm: f64,
     /// Whether pieces are tried with the real part: the sheet then has columns for it.
     pub feel: bool,
+    /// Whether it is printed in several materials and measured before and after heat.
+    pub heat: bool,
     /// The pieces, in the order in which one measures.
     pub coupons: Vec<Coupon>,
 }
@@ -151,12 +168,14 @@ impl CouponSet {
             summary: String::new(),
             plate_gap_mm: 0.0,
             feel: false,
+            heat: false,
             coupons: Vec::new(),
         });
         for set in sets {
             all.name = format!("{}+{}", all.name, set.name);
             all.summary = format!("{}; {}", all.summary, set.summary);
             all.feel |= set.feel;
+            all.heat |= set.heat;
             all.plate_gap_mm = all.plate_gap_mm.max(set.plate_gap_mm);
             for coupon in set.coupons {
                 let same_name = |other: &&Coupon| other.name.eq_ignore_ascii_case(&coupon.name);

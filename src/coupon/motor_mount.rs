@@ -8,7 +8,8 @@
 //! ```text
 //!   y   |  |  |                          the slots, prong either side; the arm is in the lower one
 //!   ^   |  |  |____________
-//!   |   |  |    o  label  o |            o screw holes on a square
+//!   |   |  |      label     |
+//!       |  |    o         o |            o screw holes on a square
 //!       |  |      ____      |___
 //!       |  |     /    \      (_)|        register bore, and the bore for the pressed pin
 //!       |  |     \____/      ___|
@@ -48,6 +49,9 @@ const ARM_HOLE_FROM_TIP_MM: f64 = 5.0;
 /// How far from the prongs' ends the rod comes down on the arm, clear of hole and foot.
 const SAG_FROM_END_MM: f64 = 15.0;
 
+/// Plate around the label.
+const LABEL_EDGE_MM: f64 = 1.2;
+
 /// Length of a foot along its prong.
 const FOOT_MM: f64 = 8.0;
 
@@ -77,12 +81,13 @@ impl MotorMount {
             height_mm: fields.length_or("height_mm", 24.0, MOUNT_HEIGHT),
             arm_mm: fields.length_or("arm_mm", 2.0, ARM),
         };
-        let widest = mount.square_mm - LABEL_HEIGHT_MM - 2.0;
+        let between = mount.square_mm * std::f64::consts::SQRT_2 - mount.screw_mm - 2.0 * WALL_MM;
+        let widest = between.min(2.0 * mount.reach_mm());
         if mount.register_mm > widest {
-            let message = format!("the register must be {} mm or less on this square", tidy(widest));
-            fields.problem("register_mm", message, "the label stands between two screws, above the register");
+            let message = format!("the register must be {widest:.1} mm or less on this square");
+            fields.problem("register_mm", message, "4 mm of wall stand between it and the screws");
         }
-        let least = tidy(mount.boss_end_mm() + FOOT_MM - BAR_MM);
+        let least = tidy(mount.boss_end_mm().max(mount.plate_back_mm()) + FOOT_MM - BAR_MM);
         if mount.span_mm < least {
             let message = format!("the span must be {least} mm or more for this register, square and pin");
             fields.problem(
@@ -104,9 +109,14 @@ impl MotorMount {
         (self.square_mm + self.screw_mm) / 2.0
     }
 
-    /// Where the plate ends, in x and in y.
+    /// Where the plate ends, in x.
     fn plate_end_mm(&self) -> f64 {
         tidy(self.middle_mm() + self.reach_mm() + WALL_MM)
+    }
+
+    /// Where the plate ends in y, behind the label.
+    fn plate_back_mm(&self) -> f64 {
+        tidy(self.middle_mm() + self.reach_mm() + LABEL_HEIGHT_MM + 2.0 * LABEL_EDGE_MM)
     }
 
     /// Where the boss around the pressed pin ends, in x.
@@ -132,14 +142,15 @@ impl MotorMount {
         force_n / 9.81 * 1000.0
     }
 
-    /// Longest words that the plate can carry between two screws.
+    /// Longest words that the plate can carry behind the screws.
     pub(super) fn label_room_mm(&self) -> f64 {
-        self.square_mm - self.screw_mm - 2.0
+        self.plate_end_mm() - BAR_MM - 2.0 * LABEL_EDGE_MM
     }
 
     /// The plate's outside, smaller by `c` all round, with the arm in its slot or without.
     fn outside(&self, c: f64, arm: bool) -> Outline {
         let (end, plate, boss) = (self.length_mm(), self.plate_end_mm(), self.boss_end_mm());
+        let back = self.plate_back_mm();
         let (near, far) = (WALL_MM, WALL_MM + SLOT_MM);
         let half = self.press_mm / 2.0 + WALL_MM;
         let (low, high) = (self.middle_mm() - half, self.middle_mm() + half);
@@ -155,8 +166,8 @@ impl MotorMount {
             ]);
         }
         points.extend([[BAR_MM, far], [end, far], [end, BAR_MM], [plate, BAR_MM]]);
-        points.extend([[plate, low], [boss, low], [boss, high], [plate, high], [plate, plate]]);
-        points.extend([[BAR_MM, plate], [BAR_MM, end], [far, end], [far, BAR_MM]]);
+        points.extend([[plate, low], [boss, low], [boss, high], [plate, high], [plate, back]]);
+        points.extend([[BAR_MM, back], [BAR_MM, end], [far, end], [far, BAR_MM]]);
         points.extend([[near, BAR_MM], [near, end], [0.0, end]]);
         Outline::polygon(inset(&points, c))
     }
@@ -187,8 +198,11 @@ impl MotorMount {
     }
 
     pub(super) fn body(&self, label: &Label) -> Body {
-        let middle = self.middle_mm();
-        let letters = label.centred([middle, middle + self.square_mm / 2.0]);
+        let letters_at = [
+            (BAR_MM + self.plate_end_mm()) / 2.0,
+            self.plate_back_mm() - LABEL_EDGE_MM - LABEL_HEIGHT_MM / 2.0,
+        ];
+        let letters = label.centred(letters_at);
         let with_arm = |c: f64| {
             let hole_at = [BAR_MM + self.lever_mm(), BAR_MM / 2.0];
             // The hole in the arm is not measured, and a chamfer would leave the arm next to nothing there.
