@@ -46,5 +46,5 @@ pub mod problem;
 pub mod readings;
 pub mod report;
 pub mod stats;
-mod table;
+pub(crate) mod tables;
 pub mod units;

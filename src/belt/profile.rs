@@ -7,7 +7,7 @@
 
 use std::sync::OnceLock;
 
-use crate::table::{self, Row};
+use super::table::{self, Row};
 
 const TABLE: &str = include_str!("../../data/belts/profiles.csv");
 

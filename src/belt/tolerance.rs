@@ -15,7 +15,7 @@ use std::sync::OnceLock;
 
 use super::Cited;
 use super::profile::{self, Profile};
-use crate::table::{self, Row};
+use super::table::{self, Row};
 
 const TABLE: &str = include_str!("../../data/belts/tolerances.csv");
 
