@@ -13,9 +13,11 @@
 //!
 //! Source: `data/materials`; every value carries its own label, the keys are in its README.
 
+pub mod answer;
 pub mod ceiling;
 pub mod motor;
 pub mod property;
+mod text;
 pub mod value;
 pub mod warm;
 
