@@ -28,6 +28,10 @@ struct Page<'a> {
     summary: Summary,
     readings: usize,
     plates: Vec<PlateDrawing>,
+    /// The file to open first.
+    first_plate: String,
+    /// Whether it is measured before and after heat.
+    heat: bool,
     forms: Vec<Form<'a>>,
     /// Every feel and how to tell it, where pieces are to be tried.
     feels: Vec<(&'static str, &'static str)>,
@@ -62,11 +66,14 @@ pub fn page(kit: &Kit) -> Result<String, GuideError> {
         Ok(Piece { coupon, drawings: drawings(coupon)?, rows: coupon.features.iter().map(row).collect() })
     };
     let pieces = kit.set.coupons.iter().map(piece).collect::<Result<Vec<_>, _>>()?;
+    let plates = kit.plate_drawings();
     let page = Page {
+        first_plate: plates.first().map(|plate| plate.file.clone()).unwrap_or_default(),
+        heat: kit.heat().is_some(),
         setup: kit.setup(),
         summary: kit.summary(Vec::new()),
         readings: sheet::READINGS,
-        plates: kit.plate_drawings(),
+        plates,
         forms: by_form(pieces),
         feels: if kit.set.feel {
             Feel::ALL.map(|feel| (feel.name(), feel.means())).to_vec()
