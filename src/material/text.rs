@@ -18,7 +18,7 @@ impl Answer {
     pub fn to_text(&self, sources: bool) -> String {
         let mut text = String::new();
         if let Some(temperature) = &self.temperature {
-            text.push_str(&temperature.to_text());
+            text.push_str(&temperature.in_words());
             text.push_str(&screened(&self.materials));
         }
         for told in self.materials.iter().filter(|told| !told.warm.is_empty()) {
@@ -39,7 +39,7 @@ impl Answer {
 }
 
 impl Temperature {
-    fn to_text(&self) -> String {
+    fn in_words(&self) -> String {
         match self {
             Self::Given { mount_c } => format!("at {} °C, by the tables:\n\n", ends(*mount_c, 0)),
             Self::Estimated { warmth, minutes_to_steady } => {
