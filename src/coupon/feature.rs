@@ -9,6 +9,16 @@ use crate::kind::{Axis, Kind};
 /// without this ending is the spread of the first layer.
 pub const BED_SUFFIX: &str = "-bed";
 
+/// The end of the label of a feature that tells how far a thin arm hangs down.
+///
+/// Its size is no property of the printer's walls, so it is kept out of the fit as well.
+pub const ARM_SUFFIX: &str = "-arm";
+
+/// Whether a feature of this label says how the printer errs on its kind, and so goes into the fit.
+pub fn is_fitted(label: &str) -> bool {
+    !label.ends_with(BED_SUFFIX) && !label.ends_with(ARM_SUFFIX)
+}
+
 /// Which part of a caliper takes the reading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tool {
@@ -89,4 +99,15 @@ pub(super) fn tidy(size_mm: f64) -> f64 {
 /// A feature's label: a letter for its kind, its size and an ending.
 pub(super) fn feature_label(letter: char, size_mm: f64, ending: &str) -> String {
     format!("{letter}{}{ending}", tidy(size_mm))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_first_layer_or_a_sagging_arm_says_is_kept_out_of_the_fit() {
+        assert!(is_fitted("s60x") && is_fitted("arm") && is_fitted("bed-8"));
+        assert!(!is_fitted("o20-bed") && !is_fitted("s6z-arm"));
+    }
 }

@@ -2,6 +2,7 @@
 
 pub mod fit;
 pub mod guide;
+pub mod heat_protocol;
 pub mod page;
 
 /// Why a page could not be made.
