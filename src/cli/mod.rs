@@ -4,6 +4,7 @@
 
 pub mod output;
 
+mod compare;
 mod coupons;
 mod demo;
 mod fit;
@@ -120,6 +121,7 @@ enum Command {
     Parts(parts::Args),
     Pulley(pulley::Args),
     Verify(verify::Args),
+    Compare(compare::Args),
 }
 
 /// Runs the command with these arguments (the program's name first); the process's exit code.
@@ -161,5 +163,6 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Parts(args) => parts::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
         Command::Verify(args) => verify::run(args, output),
+        Command::Compare(args) => compare::run(args, output),
     }
 }

@@ -63,6 +63,11 @@ pub fn of(kind: Kind) -> Look {
     Look { color, marker, dashes }
 }
 
+/// How the first, second, third of a list looks, where what is told apart is no kind: a material, say.
+pub fn numbered(number: usize) -> Look {
+    of(Kind::ALL[number % Kind::ALL.len()])
+}
+
 /// Radius of a point when so many share a picture, in units of the picture.
 pub fn point_radius(count: usize) -> f64 {
     match count {

@@ -114,6 +114,15 @@ impl Polynomial {
         plain
     }
 
+    /// The rise for one unit of the setting, where it is a line.
+    pub fn slope(&self) -> Option<super::difference::Estimate> {
+        (self.order == 1).then(|| super::difference::Estimate {
+            value: self.solution.coefficients[1] / self.reach,
+            se: self.solution.covariance(self.variance)[1][1].sqrt() / self.reach,
+            dof: self.solution.dof() as f64,
+        })
+    }
+
     /// Share of the squares about the mean that it explains.
     pub fn r_squared(&self, points: &[(f64, f64)]) -> Option<f64> {
         let values: Vec<f64> = points.iter().map(|point| point.1).collect();

@@ -1,0 +1,262 @@
+//! The change as a function of the soak's temperature, and up to which temperature a material holds.
+//!
+//! Where pieces stood two temperatures or more for one time, a polynomial of the order that the data bear out goes
+//! through the changes of the pieces. Where the repeats say that it misfits (a plastic that lets go at its
+//! glass transition makes a step), the nearest rising or falling course does, with the intervals of the soaks it
+//! runs between. Nothing is said beyond the temperatures that were measured.
+//!
+//! A piece that went through several temperatures one after the other counts in each: its changes hang together
+//! more than the course supposes.
+
+use crate::stats::monotone;
+use crate::stats::trend::{self, Polynomial};
+
+use super::finding::Finding;
+use super::group::Group;
+use super::pairing::Study;
+
+/// A misfit that chance would give less often than this sends the polynomial away.
+const MISFIT: f64 = 0.05; // the customary level
+
+/// Temperatures are looked at in steps of this, Celsius.
+const STEP_C: f64 = 0.5;
+
+/// What runs through the changes.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Shape {
+    /// A polynomial.
+    Polynomial(Polynomial),
+    /// A rising or falling course through the means: value and half width at each temperature.
+    Monotone(Vec<(f64, f64)>),
+}
+
+/// The change of one group of one material against temperature.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Course {
+    /// Number of the material.
+    pub material: usize,
+    /// The features.
+    pub group: Group,
+    /// How long the soaks lasted, hours.
+    pub soak_h: Option<f64>,
+    /// The temperatures, rising, Celsius.
+    pub temperatures_c: Vec<f64>,
+    /// Change of each piece by temperature, mm.
+    pub points: Vec<(f64, f64)>,
+    /// What runs through them.
+    pub shape: Shape,
+    /// The size that the change is given at, mm.
+    pub at_mm: f64,
+    /// Up to where it holds.
+    pub ceiling: Reach,
+}
+
+/// Up to which temperature a change stays within the limit, Celsius.
+#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Serialize)]
+pub struct Reach {
+    /// The mean does up to here; `None`: not even at the coolest soak.
+    pub holds_to_c: Option<f64>,
+    /// Surely up to here: the whole interval lies within the limit; `None`: not surely at any.
+    pub surely_to_c: Option<f64>,
+    /// Surely no more from here on: the whole interval lies beyond it; `None`: not within what was measured.
+    pub surely_not_from_c: Option<f64>,
+    /// The hottest soak.
+    pub measured_to_c: f64,
+}
+
+/// Up to which temperature a material holds in every group.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ceiling {
+    /// Number of the material.
+    pub material: usize,
+    /// Up to where.
+    pub reach: Reach,
+    /// The group that gives way first.
+    pub first: Group,
+}
+
+impl Course {
+    /// The change at a temperature with half the width of its interval; `None` beyond what was measured.
+    pub fn at(&self, celsius: f64) -> Option<(f64, f64)> {
+        let (low, high) = (*self.temperatures_c.first()?, *self.temperatures_c.last()?);
+        if !(low..=high).contains(&celsius) {
+            return None;
+        }
+        Some(match &self.shape {
+            Shape::Polynomial(polynomial) => {
+                let fitted = polynomial.at(celsius);
+                (fitted.value, fitted.half_width)
+            }
+            Shape::Monotone(at) => {
+                let part = |which: fn(&(f64, f64)) -> f64| -> Vec<f64> { at.iter().map(which).collect() };
+                let along = |values: Vec<f64>| monotone::between(&self.temperatures_c, &values, celsius);
+                (along(part(|at| at.0))?, along(part(|at| at.1))?)
+            }
+        })
+    }
+
+    /// Coefficients in ascending powers of the temperature, where it is a polynomial.
+    pub fn coefficients(&self) -> Option<Vec<f64>> {
+        match &self.shape {
+            Shape::Polynomial(polynomial) => Some(polynomial.coefficients()),
+            Shape::Monotone(_) => None,
+        }
+    }
+
+    /// What it is called.
+    pub fn name(&self) -> &'static str {
+        match &self.shape {
+            Shape::Polynomial(polynomial) => ["constant", "line", "parabola", "cubic"][polynomial.order.min(3)],
+            Shape::Monotone(_) => "monotone course",
+        }
+    }
+
+    fn reach(&self, limit_mm: f64) -> Reach {
+        let (low, high) = match (self.temperatures_c.first(), self.temperatures_c.last()) {
+            (Some(low), Some(high)) => (*low, *high),
+            _ => return Reach::default(),
+        };
+        let mut reach = Reach { measured_to_c: high, ..Reach::default() };
+        let (mut holds, mut surely) = (true, true);
+        let steps = ((high - low) / STEP_C).round() as u32;
+        for step in 0..=steps {
+            let celsius = (low + STEP_C * f64::from(step)).min(high);
+            let Some((value, half)) = self.at(celsius) else { break };
+            holds &= value.abs() < limit_mm;
+            surely &= value.abs() + half < limit_mm;
+            if holds {
+                reach.holds_to_c = Some(celsius);
+            }
+            if surely {
+                reach.surely_to_c = Some(celsius);
+            }
+            if value.abs() - half > limit_mm {
+                reach.surely_not_from_c = Some(celsius);
+                break;
+            }
+        }
+        reach
+    }
+}
+
+/// The courses of materials that stood two temperatures or more, for each time that they stood them.
+pub fn courses(study: &Study, findings: &[Finding], limit_mm: f64) -> Vec<Course> {
+    let mut keys: Vec<(usize, Group, Option<u64>)> = findings
+        .iter()
+        .filter(|finding| study.conditions[finding.condition].soak_c.is_some())
+        .map(|finding| {
+            let hours = study.conditions[finding.condition].soak_h;
+            (finding.material, finding.group, hours.map(f64::to_bits))
+        })
+        .collect();
+    keys.sort_unstable();
+    keys.dedup();
+    let of = |(material, group, hours): &(usize, Group, Option<u64>)| {
+        let mut members: Vec<(f64, &Finding)> = findings
+            .iter()
+            .filter(|finding| (finding.material, finding.group) == (*material, *group))
+            .filter(|finding| study.conditions[finding.condition].soak_h.map(f64::to_bits) == *hours)
+            .filter_map(|finding| Some((study.conditions[finding.condition].soak_c?, finding)))
+            .collect();
+        members.sort_by(|a, b| a.0.total_cmp(&b.0));
+        course(&members, hours.map(f64::from_bits), limit_mm)
+    };
+    keys.iter().filter_map(of).collect()
+}
+
+fn course(members: &[(f64, &Finding)], soak_h: Option<f64>, limit_mm: f64) -> Option<Course> {
+    let first = members.first()?.1;
+    let mut temperatures_c: Vec<f64> = members.iter().map(|member| member.0).collect();
+    temperatures_c.dedup();
+    if temperatures_c.len() < 2 {
+        return None;
+    }
+    let points: Vec<(f64, f64)> = members
+        .iter()
+        .flat_map(|(celsius, finding)| finding.pieces.iter().map(|piece| (*celsius, piece.1)))
+        .collect();
+    let shape = match trend::chosen(&points) {
+        Some((best, _)) if best.p_lack_of_fit.is_none_or(|p| p >= MISFIT) => Shape::Polynomial(best),
+        _ => monotone_shape(members, &temperatures_c)?,
+    };
+    let mut course = Course {
+        material: first.material,
+        group: first.group,
+        soak_h,
+        temperatures_c,
+        points,
+        shape,
+        at_mm: first.at_mm,
+        ceiling: Reach::default(),
+    };
+    course.ceiling = course.reach(limit_mm);
+    Some(course)
+}
+
+/// The nearest rising or falling course through the means, each with its own half width; `None` where a soak
+/// has none.
+fn monotone_shape(members: &[(f64, &Finding)], temperatures_c: &[f64]) -> Option<Shape> {
+    let at = |celsius: &f64| {
+        let finding = members.iter().find(|member| member.0 == *celsius)?.1;
+        let estimate = finding.estimate?;
+        Some((estimate.value, estimate.half_width(0.95), estimate.se))
+    };
+    let at: Vec<(f64, f64, f64)> = temperatures_c.iter().map(at).collect::<Option<_>>()?;
+    let values: Vec<f64> = at.iter().map(|at| at.0).collect();
+    let weights: Vec<f64> = at.iter().map(|at| at.2.max(1e-6).powi(-2)).collect();
+    let course = monotone::nearest(&values, &weights);
+    Some(Shape::Monotone(course.into_iter().zip(&at).map(|(value, at)| (value, at.1)).collect()))
+}
+
+/// Up to where each material holds in all groups at once; of several times, the longest.
+pub fn ceilings(study: &Study, courses: &[Course], findings: &[Finding]) -> Vec<Ceiling> {
+    let of = |material: usize| {
+        let own: Vec<&Course> = courses.iter().filter(|course| course.material == material).collect();
+        let longest = own.iter().filter_map(|course| course.soak_h).max_by(f64::total_cmp);
+        let own: Vec<&&Course> = own.iter().filter(|course| course.soak_h == longest).collect();
+        let groups = findings.iter().filter(|finding| finding.material == material);
+        let mut groups: Vec<Group> = groups.map(|finding| finding.group).collect();
+        groups.sort_unstable();
+        groups.dedup();
+        // A group without a course could give way anywhere.
+        if own.len() < groups.len() {
+            return None;
+        }
+        let end = |value: Option<f64>| value.unwrap_or(f64::NEG_INFINITY);
+        let least = |which: fn(&Reach) -> Option<f64>| -> Option<f64> {
+            let least = own.iter().map(|course| end(which(&course.ceiling))).fold(f64::INFINITY, f64::min);
+            least.is_finite().then_some(least)
+        };
+        let first = own.iter().min_by(|a, b| {
+            end(a.ceiling.holds_to_c)
+                .total_cmp(&end(b.ceiling.holds_to_c))
+                .then(end(a.ceiling.surely_to_c).total_cmp(&end(b.ceiling.surely_to_c)))
+        })?;
+        let gone = own.iter().filter_map(|course| course.ceiling.surely_not_from_c).min_by(f64::total_cmp);
+        let reach = Reach {
+            holds_to_c: least(|reach| reach.holds_to_c),
+            surely_to_c: least(|reach| reach.surely_to_c),
+            surely_not_from_c: gone,
+            measured_to_c: own.iter().map(|course| course.ceiling.measured_to_c).fold(f64::INFINITY, f64::min),
+        };
+        Some(Ceiling { material, reach, first: first.group })
+    };
+    (0..study.materials.len()).filter_map(of).collect()
+}
+
+impl Reach {
+    /// `holds to 72 °C (surely to 68 °C, surely no more from 76 °C on)`.
+    pub fn in_words(&self) -> String {
+        let to = match self.holds_to_c {
+            Some(celsius) if celsius >= self.measured_to_c => {
+                format!("holds to {celsius:.0} °C, the hottest measured")
+            }
+            Some(celsius) => format!("holds to {celsius:.0} °C"),
+            None => "does not hold at the coolest soak".to_owned(),
+        };
+        let surely = self.surely_to_c.map(|celsius| format!("surely to {celsius:.0} °C"));
+        let not = self.surely_not_from_c.map(|celsius| format!("surely no more from {celsius:.0} °C on"));
+        let doubts: Vec<String> = surely.into_iter().chain(not).collect();
+        if doubts.is_empty() { format!("{to}, without certainty") } else { format!("{to} ({})", doubts.join(", ")) }
+    }
+}
