@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 use crate::correction::Correction;
-use crate::correction::fit::{FitOptions, fit_all};
+use crate::correction::fit::{FitOptions, Method, fit_all};
 use crate::kind::Kind;
 use crate::readings::CheckedReadings;
 
@@ -45,9 +45,10 @@ pub struct Printed {
 /// The correction of every setup of the files, in their order.
 pub fn printed(files: &[CheckedReadings], study: &Study) -> Vec<Printed> {
     let mut all = Vec::new();
+    let options = FitOptions { method: Method::Structured, ..FitOptions::default() };
     for file in files {
         let names: Vec<String> = file.setups().map(|setup| setup.setup).collect();
-        for (setup, fit) in names.into_iter().zip(fit_all(file, &FitOptions::default())) {
+        for (setup, fit) in names.into_iter().zip(fit_all(file, &options)) {
             let correction = fit.map(|fit| fit.correction).map_err(|error| error.to_string());
             let kinds = correction.as_ref().map(kinds).unwrap_or_default();
             all.push(Printed { setup, kinds, correction });

@@ -3,7 +3,7 @@
 //! Where pieces stood two temperatures or more for one time, a polynomial of the order that the data bear out goes
 //! through the changes of the pieces. Where the repeats say that it misfits (a plastic that lets go at its
 //! glass transition makes a step), the nearest rising or falling course does, with the intervals of the soaks it
-//! runs between. Nothing is said beyond the temperatures that were measured.
+//! runs between; what is sure is then said of the soaks themselves only. Nothing is said beyond the temperatures that were measured.
 //!
 //! A piece that went through several temperatures one after the other counts in each: its changes hang together
 //! more than the course supposes.
@@ -118,19 +118,24 @@ impl Course {
         };
         let mut reach = Reach { measured_to_c: high, ..Reach::default() };
         let (mut holds, mut surely) = (true, true);
+        // Between two soaks of a course that no formula fits, anything may happen.
+        let is_sure = |celsius: f64| match &self.shape {
+            Shape::Polynomial(_) => true,
+            Shape::Monotone(_) => self.temperatures_c.contains(&celsius),
+        };
         let steps = ((high - low) / STEP_C).round() as u32;
         for step in 0..=steps {
             let celsius = (low + STEP_C * f64::from(step)).min(high);
             let Some((value, half)) = self.at(celsius) else { break };
             holds &= value.abs() < limit_mm;
-            surely &= value.abs() + half < limit_mm;
+            surely &= !is_sure(celsius) || value.abs() + half < limit_mm;
             if holds {
                 reach.holds_to_c = Some(celsius);
             }
-            if surely {
+            if surely && is_sure(celsius) {
                 reach.surely_to_c = Some(celsius);
             }
-            if value.abs() - half > limit_mm {
+            if is_sure(celsius) && value.abs() - half > limit_mm {
                 reach.surely_not_from_c = Some(celsius);
                 break;
             }
@@ -176,7 +181,7 @@ fn course(members: &[(f64, &Finding)], soak_h: Option<f64>, limit_mm: f64) -> Op
         .flat_map(|(celsius, finding)| finding.pieces.iter().map(|piece| (*celsius, piece.1)))
         .collect();
     let shape = match trend::chosen(&points) {
-        Some((best, _)) if best.p_lack_of_fit.is_none_or(|p| p >= MISFIT) => Shape::Polynomial(best),
+        Some(best) if best.p_lack_of_fit.is_none_or(|p| p >= MISFIT) => Shape::Polynomial(best),
         _ => monotone_shape(members, &temperatures_c)?,
     };
     let mut course = Course {

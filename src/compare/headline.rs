@@ -126,7 +126,7 @@ fn needed(finding: &Finding) -> u32 {
 }
 
 /// Temperatures nearer than this are the same soak, Celsius. By feel: an oven's own swing is larger.
-const SAME_C: f64 = 1.0;
+pub(super) const SAME_C: f64 = 1.0;
 
 fn at(
     study: &Study,

@@ -13,6 +13,7 @@ use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, counted};
 use crate::readings::CheckedReadings;
 use crate::stats::difference::{Estimate, mean};
+use crate::stats::distribution::f_above;
 
 use super::group::Group;
 use super::reading::{Condition, Features, Gathered, Material, PieceKey, gather};
@@ -21,6 +22,12 @@ use super::swapped;
 /// Spread of repeat readings where nothing was read twice, mm. Common practice, no source: a caliper of
 /// 0.01 mm in a practised hand on plastic.
 const USUAL_REPEAT_SD_MM: f64 = 0.015;
+
+/// Changes of the reference scatter more than repeats do where chance would give that less often.
+const SCATTERS_MORE: f64 = 0.05; // the customary level
+
+/// Degrees of freedom from which a spread counts as known.
+const AS_GOOD_AS_KNOWN: f64 = 1e5;
 
 /// The change of one feature of one piece.
 #[derive(Clone, Debug, PartialEq)]
@@ -324,10 +331,14 @@ fn reference(
         let n = changes.len() as f64;
         let values: Vec<f64> = changes.iter().map(|change| change.0).collect();
         let value = values.iter().sum::<f64>() / n;
-        // What repeats say of it, or what the features say where that is more.
+        // What repeats say of it, or what its changes say where they scatter more than repeats explain.
         let doubt: f64 = changes.iter().map(|change| change.1).sum();
         let read = Estimate { value, se: repeat_sd * doubt.sqrt() / n, dof: repeat_dof };
-        let scattered = mean(&values).filter(|scattered| scattered.se > read.se);
+        let more = |scattered: &Estimate| {
+            let ratio = (scattered.se / read.se).powi(2);
+            f_above(ratio, scattered.dof, read.dof.min(AS_GOOD_AS_KNOWN)) < SCATTERS_MORE
+        };
+        let scattered = mean(&values).filter(more);
         (condition, Reference { estimate: scattered.unwrap_or(read), features: changes.len() })
     };
     changes.into_iter().map(of).collect()

@@ -2,13 +2,19 @@
 
 use std::fmt::Write as _;
 
-use crate::plot::numbers::{plain, signed};
 use crate::problem::counted;
 
 use super::Comparison;
 use super::finding::Finding;
 use super::headline::{Headline, Note};
 use super::verdict::Verdict;
+
+/// With a sign where it is not zero: `+0.030`, `-0.466`, `0.000`.
+fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let is_zero = text.bytes().all(|byte| matches!(byte, b'0' | b'.' | b'+' | b'-'));
+    if is_zero { text[1..].to_owned() } else { text }
+}
 
 /// The answer for one material: `B holds ±0.10 mm at 60 °C for 8 h`.
 pub fn sentence(comparison: &Comparison, headline: &Headline) -> String {
@@ -59,7 +65,7 @@ fn more_words(more: u32) -> String {
     }
 }
 
-/// `−0.142 mm [−0.171, −0.113]`.
+/// `-0.142 mm [-0.171, -0.113]`.
 pub fn change(mean_mm: f64, interval_mm: Option<(f64, f64)>) -> String {
     match interval_mm {
         Some((low, high)) => format!("{} mm [{}, {}]", signed(mean_mm, 3), signed(low, 3), signed(high, 3)),
@@ -77,7 +83,7 @@ pub fn row(comparison: &Comparison, finding: &Finding) -> [String; 7] {
     [
         comparison.study.materials[finding.material].name.clone(),
         comparison.study.conditions[finding.condition].in_words(),
-        format!("{} ({} mm)", finding.group, plain(finding.at_mm, 1)),
+        format!("{} ({} mm)", finding.group, size(finding.at_mm)),
         change(finding.mean_mm, finding.interval_mm()),
         percents,
         finding.pieces.len().to_string(),
@@ -118,6 +124,37 @@ pub fn ranking(comparison: &Comparison, family: &super::between::Family) -> Stri
     ranks.iter().map(at).collect::<Vec<_>>().join(" before ")
 }
 
+/// A size to a tenth, as short as it is: `77`, `34.4`.
+fn size(mm: f64) -> String {
+    let text = format!("{mm:.1}");
+    text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
+}
+
+/// What the reference pieces changed by, a sentence a soak.
+pub fn references(comparison: &Comparison) -> Vec<String> {
+    let study = &comparison.study;
+    let of = |(condition, reference): (&super::Condition, &Option<super::Reference>)| {
+        let reference = (*reference)?;
+        Some(format!(
+            "the reference piece changed by {} ± {:.3} mm after {}; that is taken out of every change",
+            signed(reference.estimate.value, 3),
+            reference.estimate.half_width(0.95),
+            condition.in_words()
+        ))
+    };
+    study.conditions.iter().zip(&study.references).filter_map(of).collect()
+}
+
+/// Whether a soak is one that is asked for, where a temperature is asked for and was measured.
+fn is_asked_for(comparison: &Comparison, condition: usize) -> bool {
+    let conditions = &comparison.study.conditions;
+    let Some(at_c) = comparison.options.at_c else { return true };
+    let same = |condition: &super::Condition| {
+        condition.soak_c.is_some_and(|celsius| (celsius - at_c).abs() < super::headline::SAME_C)
+    };
+    same(&conditions[condition]) || !conditions.iter().any(same)
+}
+
 /// How many pieces and features there are: `3 materials, 9 pieces, 2 soaks`.
 pub fn counts(comparison: &Comparison) -> String {
     let study = &comparison.study;
@@ -137,8 +174,15 @@ pub fn text(comparison: &Comparison) -> String {
     }
     let _ = writeln!(out, "\nWhat it rests on: {}. Change of size, 95 % intervals.", counts(comparison));
     let head = ["material", "soak", "features (at)", "change", "percent", "pieces", "says"];
-    let rows: Vec<[String; 7]> = comparison.findings.iter().map(|finding| row(comparison, finding)).collect();
+    let asked = comparison.findings.iter().filter(|finding| is_asked_for(comparison, finding.condition));
+    let rows: Vec<[String; 7]> = asked.map(|finding| row(comparison, finding)).collect();
     table(&mut out, &head, &rows);
+    if rows.len() < comparison.findings.len() {
+        let _ = writeln!(out, "  The other soaks: without --at, with --json or in the --report.");
+    }
+    for line in references(comparison) {
+        let _ = writeln!(out, "  {}{}.", line[..1].to_uppercase(), &line[1..]);
+    }
     ranks(&mut out, comparison);
     temperature_and_time(&mut out, comparison);
     costs(&mut out, comparison);
@@ -152,15 +196,16 @@ pub fn text(comparison: &Comparison) -> String {
 
 /// Every ranking: soak, features, ranking, method.
 pub fn rankings(comparison: &Comparison) -> Vec<[String; 4]> {
-    let of = |family: &super::between::Family| {
-        [
-            comparison.study.conditions[family.condition].in_words(),
-            family.group.to_string(),
-            ranking(comparison, family),
-            family.method.name().to_owned(),
-        ]
-    };
-    comparison.between.iter().map(of).collect()
+    comparison.between.iter().map(|family| ranking_row(comparison, family)).collect()
+}
+
+fn ranking_row(comparison: &Comparison, family: &super::between::Family) -> [String; 4] {
+    [
+        comparison.study.conditions[family.condition].in_words(),
+        family.group.to_string(),
+        ranking(comparison, family),
+        family.method.name().to_owned(),
+    ]
 }
 
 /// Up to which temperature each material holds, a sentence each.
@@ -200,7 +245,7 @@ pub fn printed(comparison: &Comparison) -> Vec<[String; 6]> {
                 format!("{} ± {:.3}", signed(kind.offset_mm, 3), 2.0 * kind.offset_se_mm),
                 format!("{:.4}", kind.scale),
                 format!("{} ± {:.3}", signed(kind.deviation_mm, 3), kind.half_width_mm),
-                plain(kind.at_mm, 0),
+                size(kind.at_mm),
             ]
         };
         printed.kinds.iter().map(row).collect()
@@ -213,7 +258,9 @@ fn ranks(out: &mut String, comparison: &Comparison) {
         return;
     }
     let _ = writeln!(out, "\nLeast change first (5 % for a wrong difference among all pairs of a line)");
-    table(out, &["soak", "features", "ranking", "method"], &rankings(comparison));
+    let asked = comparison.between.iter().filter(|family| is_asked_for(comparison, family.condition));
+    let rows: Vec<[String; 4]> = asked.map(|family| ranking_row(comparison, family)).collect();
+    table(out, &["soak", "features", "ranking", "method"], &rows);
 }
 
 fn temperature_and_time(out: &mut String, comparison: &Comparison) {

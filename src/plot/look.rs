@@ -65,7 +65,10 @@ pub fn of(kind: Kind) -> Look {
 
 /// How the first, second, third of a list looks, where what is told apart is no kind: a material, say.
 pub fn numbered(number: usize) -> Look {
-    of(Kind::ALL[number % Kind::ALL.len()])
+    // Those that differ most come first.
+    let order =
+        [Kind::Bore, Kind::Pin, Kind::Gap, Kind::Height, Kind::Outer, Kind::Span, Kind::HorizontalBore];
+    of(order[number % order.len()])
 }
 
 /// Radius of a point when so many share a picture, in units of the picture.

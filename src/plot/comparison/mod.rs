@@ -17,7 +17,7 @@ use super::{Figure, Named, PlotError, deviation, figure, font, numbers};
 use crate::compare::Comparison;
 
 /// Changes beyond so many limits are shown at the edge, with their number. By feel: the rest would be a line.
-const WIDE: f64 = 5.0;
+const WIDE: f64 = 4.0;
 
 /// The pictures that there are data for: `changes`, `temperature`, `corrections`.
 pub fn comparison_figures(comparison: &Comparison) -> Result<Vec<Figure>, PlotError> {
@@ -103,7 +103,7 @@ fn interval(
     if beyond {
         at.1 += if value > 0.0 { sheet(7.0) } else { -sheet(7.0) };
     }
-    look::draw_point(&plane.area, at, look, 4.4)?;
+    look::draw_point(&plane.area, at, look, 3.6)?;
     if beyond {
         let units = |sheet_units: i32| f64::from(sheet_units) / f64::from(sheet(1.0));
         let down = if value > 0.0 { 14.0 } else { -14.0 };

@@ -60,8 +60,12 @@ pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError>
             let along: Vec<(f64, f64, f64)> = (0..=STEPS).filter_map(course_at).collect();
             let band: Vec<(f64, f64, f64)> =
                 along.iter().map(|(celsius, value, half)| (*celsius, value - half, value + half)).collect();
+            // Up to where it leaves the plane, at one end or the other.
+            let shown = |value: f64| plane.y.holds(value);
+            let band: Vec<(f64, f64, f64)> =
+                band.into_iter().filter(|(_, low, high)| shown(*low) || shown(*high)).collect();
             plane.band(&band, look.color, 0.15)?;
-            let line = along.iter().map(|(celsius, value, _)| (*celsius, *value));
+            let line = along.iter().filter(|at| shown(at.1)).map(|(celsius, value, _)| (*celsius, *value));
             plane.line(line, look.dashes, look::line(look.color, 1.8))?;
         }
         for course in own() {
