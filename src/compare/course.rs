@@ -5,8 +5,8 @@
 //! glass transition makes a step), the nearest rising or falling course does, with the intervals of the soaks it
 //! runs between; what is sure is then said of the soaks themselves only. Nothing is said beyond the temperatures that were measured.
 //!
-//! A piece that went through several temperatures one after the other counts in each: its changes hang together
-//! more than the course supposes.
+//! A piece that went through several temperatures one after the other carries what is its own through all of
+//! them. Its points are no independent ones, so the course then is no surer than the soaks it runs between.
 
 use crate::stats::monotone;
 use crate::stats::trend::{self, Polynomial};
@@ -26,8 +26,8 @@ const STEP_C: f64 = 0.5;
 pub enum Shape {
     /// A polynomial.
     Polynomial(Polynomial),
-    /// A rising or falling course through the means: value and half width at each temperature.
-    Monotone(Vec<(f64, f64)>),
+    /// A rising or falling course through the means: the value at each temperature.
+    Monotone(Vec<f64>),
 }
 
 /// The change of one group of one material against temperature.
@@ -43,6 +43,11 @@ pub struct Course {
     pub temperatures_c: Vec<f64>,
     /// Change of each piece by temperature, mm.
     pub points: Vec<(f64, f64)>,
+    /// Half the width of the interval of each soak, mm, in the order of the temperatures; infinite where it
+    /// has none.
+    half_widths_mm: Vec<f64>,
+    /// Whether every piece stood one temperature only.
+    independent: bool,
     /// What runs through them.
     pub shape: Shape,
     /// The size that the change is given at, mm.
@@ -85,14 +90,18 @@ impl Course {
         Some(match &self.shape {
             Shape::Polynomial(polynomial) => {
                 let fitted = polynomial.at(celsius);
-                (fitted.value, fitted.half_width)
+                let least = if self.independent { 0.0 } else { self.half_width(celsius)? };
+                (fitted.value, fitted.half_width.max(least))
             }
-            Shape::Monotone(at) => {
-                let part = |which: fn(&(f64, f64)) -> f64| -> Vec<f64> { at.iter().map(which).collect() };
-                let along = |values: Vec<f64>| monotone::between(&self.temperatures_c, &values, celsius);
-                (along(part(|at| at.0))?, along(part(|at| at.1))?)
+            Shape::Monotone(values) => {
+                (monotone::between(&self.temperatures_c, values, celsius)?, self.half_width(celsius)?)
             }
         })
+    }
+
+    /// Half the width of the interval between two soaks.
+    fn half_width(&self, celsius: f64) -> Option<f64> {
+        monotone::between(&self.temperatures_c, &self.half_widths_mm, celsius)
     }
 
     /// Coefficients in ascending powers of the temperature, where it is a polynomial.
@@ -119,10 +128,8 @@ impl Course {
         let mut reach = Reach { measured_to_c: high, ..Reach::default() };
         let (mut holds, mut surely) = (true, true);
         // Between two soaks of a course that no formula fits, anything may happen.
-        let is_sure = |celsius: f64| match &self.shape {
-            Shape::Polynomial(_) => true,
-            Shape::Monotone(_) => self.temperatures_c.contains(&celsius),
-        };
+        let by_formula = matches!(self.shape, Shape::Polynomial(_)) && self.independent;
+        let is_sure = |celsius: f64| by_formula || self.temperatures_c.contains(&celsius);
         let steps = ((high - low) / STEP_C).round() as u32;
         for step in 0..=steps {
             let celsius = (low + STEP_C * f64::from(step)).min(high);
@@ -182,12 +189,22 @@ fn course(members: &[(f64, &Finding)], soak_h: Option<f64>, limit_mm: f64) -> Op
         .collect();
     let shape = match trend::chosen(&points) {
         Some(best) if best.p_lack_of_fit.is_none_or(|p| p >= MISFIT) => Shape::Polynomial(best),
-        _ => monotone_shape(members, &temperatures_c)?,
+        _ => Shape::Monotone(monotone_values(members, &temperatures_c)?),
     };
+    let half_width = |celsius: &f64| {
+        let of = members.iter().filter(|member| member.0 == *celsius);
+        let widths = of.map(|(_, finding)| finding.estimate.map_or(f64::INFINITY, |it| it.half_width(0.95)));
+        widths.fold(0.0, f64::max)
+    };
+    let mut pieces: Vec<usize> =
+        members.iter().flat_map(|(_, finding)| finding.pieces.iter().map(|piece| piece.0)).collect();
+    pieces.sort_unstable();
     let mut course = Course {
         material: first.material,
         group: first.group,
         soak_h,
+        half_widths_mm: temperatures_c.iter().map(half_width).collect(),
+        independent: pieces.windows(2).all(|pair| pair[0] != pair[1]),
         temperatures_c,
         points,
         shape,
@@ -198,19 +215,17 @@ fn course(members: &[(f64, &Finding)], soak_h: Option<f64>, limit_mm: f64) -> Op
     Some(course)
 }
 
-/// The nearest rising or falling course through the means, each with its own half width; `None` where a soak
-/// has none.
-fn monotone_shape(members: &[(f64, &Finding)], temperatures_c: &[f64]) -> Option<Shape> {
+/// The nearest rising or falling course through the means.
+fn monotone_values(members: &[(f64, &Finding)], temperatures_c: &[f64]) -> Option<Vec<f64>> {
     let at = |celsius: &f64| {
         let finding = members.iter().find(|member| member.0 == *celsius)?.1;
-        let estimate = finding.estimate?;
-        Some((estimate.value, estimate.half_width(0.95), estimate.se))
+        // A soak with one piece has no spread of its own and counts least.
+        let se = finding.estimate.map_or(1.0, |estimate| estimate.se.max(1e-6));
+        Some((finding.mean_mm, se.powi(-2)))
     };
-    let at: Vec<(f64, f64, f64)> = temperatures_c.iter().map(at).collect::<Option<_>>()?;
-    let values: Vec<f64> = at.iter().map(|at| at.0).collect();
-    let weights: Vec<f64> = at.iter().map(|at| at.2.max(1e-6).powi(-2)).collect();
-    let course = monotone::nearest(&values, &weights);
-    Some(Shape::Monotone(course.into_iter().zip(&at).map(|(value, at)| (value, at.1)).collect()))
+    let at: Vec<(f64, f64)> = temperatures_c.iter().map(at).collect::<Option<_>>()?;
+    let (values, weights): (Vec<f64>, Vec<f64>) = at.into_iter().unzip();
+    Some(monotone::nearest(&values, &weights))
 }
 
 /// Up to where each material holds in all groups at once; of several times, the longest.
