@@ -15,7 +15,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::stats::difference::Estimate;
+use crate::stats::difference::{Estimate, mean};
 use crate::stats::dof::effective;
 use crate::stats::reml::variance_components_along;
 
@@ -177,7 +177,9 @@ fn finding(
     let fitted = variance_components_along(&x, &z, &piece_of, &y).filter(|_| pieces.len() > 1);
     // Readings that agree to the last digit still were rounded.
     let rounding = study.rounding_sd_mm.powi(2) / z.iter().map(|f| f * f).sum::<f64>();
-    let own = fitted.as_ref().map(|fit| fit.covariance[0].max(rounding));
+    // Pieces that agree in all their features, to the last digit, leave REML no residual to go by.
+    let scatter = mean(&pieces.iter().map(|piece| piece.1).collect::<Vec<_>>()).map_or(0.0, |it| it.se.powi(2));
+    let own = fitted.as_ref().map(|fit| fit.covariance[0].max(scatter).max(rounding));
     let reference = study.references[condition].map(|reference| reference.estimate);
     let shared = reference.map_or((0.0, f64::INFINITY), |estimate| (estimate.se.powi(2), estimate.dof));
     // What is taken out of a reading in mm goes into the slope as the mean of the factors' pull.

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
+use crate::correction::spread::USUAL_RESOLUTION_MM;
 use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, counted};
 use crate::readings::CheckedReadings;
@@ -161,7 +162,8 @@ pub(super) fn study(files: &[CheckedReadings]) -> Result<Study, Vec<Problem>> {
         conditions[*to] = gathered.conditions[from].clone();
     }
     changes.sort_by_key(|change: &Change| (change.material, change.condition, change.piece));
-    let resolution = files.iter().filter_map(|file| file.conditions.caliper_resolution_mm).fold(0.01, f64::max);
+    let steps = files.iter().map(|file| file.conditions.caliper_resolution_mm.unwrap_or(USUAL_RESOLUTION_MM));
+    let resolution = steps.fold(0.0, f64::max);
     Ok(Study {
         materials: gathered.materials,
         conditions,
