@@ -29,9 +29,17 @@ fn the_slider_mount_is_answered_in_one_command_answer_first() {
     let text = String::from_utf8(output.stdout).unwrap();
     let first: Vec<&str> = text.lines().take(3).collect();
     assert!(first[0].starts_with("B holds ±0.10 mm after 8 h at 60 °C: largest change "), "{text}");
-    assert!(first[1].starts_with("C: cannot tell whether it holds ±0.10 mm after 8 h at 60 °C; print "), "{text}");
+    assert!(
+        first[1].starts_with("C: cannot tell whether it holds ±0.10 mm after 8 h at 60 °C; print "),
+        "{text}"
+    );
     assert!(first[2].starts_with("A does not hold ±0.10 mm after 8 h at 60 °C: along x -0."), "{text}");
-    for part in ["What it rests on: 3 materials, 8 pieces, 3 soaks.", "Least change first", "Your own numbers", "fumes"] {
+    for part in [
+        "What it rests on: 3 materials, 8 pieces, 3 soaks.",
+        "Least change first",
+        "Your own numbers",
+        "fumes",
+    ] {
         assert!(text.contains(part), "{part} is missing in\n{text}");
     }
     assert!(!text.contains("8 h at 90 °C  along x"), "soaks that were not asked for are left out");
@@ -55,7 +63,8 @@ fn json_has_the_answer_the_changes_and_what_each_needs_drawn() {
     // The truth is in tests/heat_demo_data.rs: -0.62 % along x and +0.85 % in height, B 100 times less.
     let (x, z) = (change("A", "after", "along x"), change("A", "after", "heights"));
     for (change, truth) in [(&x, -0.62), (&z, 0.85)] {
-        let (low, high) = (change["low95_percent"].as_f64().unwrap(), change["high95_percent"].as_f64().unwrap());
+        let (low, high) =
+            (change["low95_percent"].as_f64().unwrap(), change["high95_percent"].as_f64().unwrap());
         assert!(low < truth && truth < high, "{change}");
     }
     assert_eq!((x["real"].as_bool(), x["matters"].as_bool()), (Some(true), Some(true)));
@@ -91,9 +100,15 @@ fn page_and_pictures_are_written_whole_and_never_over_others() {
     let place = |what: &str| page.find(what).unwrap_or_else(|| panic!("{what} is missing"));
     assert!(place("The answer, at a limit of") < place("<h2>Evidence</h2>"));
     assert!(place("<h2>Evidence</h2>") < place("<h2>Cautions</h2>"));
-    assert!(page.contains("<strong>Yes:</strong> B holds") && page.contains("<strong>No:</strong> A does not hold"));
+    assert!(
+        page.contains("<strong>Yes:</strong> B holds")
+            && page.contains("<strong>No:</strong> A does not hold")
+    );
     assert_eq!(page.matches("<figure>").count(), 3);
-    assert!(!page.contains("<script") && !page.contains("href=\"http") && !page.contains("src=\"http"), "the page needs nothing from elsewhere");
+    assert!(
+        !page.contains("<script") && !page.contains("href=\"http") && !page.contains("src=\"http"),
+        "the page needs nothing from elsewhere"
+    );
     for name in ["changes", "temperature", "corrections"] {
         let png = std::fs::read(folder.path().join(format!("plots/{name}.png"))).unwrap();
         assert!(png.starts_with(b"\x89PNG"));

@@ -92,7 +92,8 @@ fn sheet() -> String {
             let after = mean.nominal_mm * (1.0 + mean.percent / 100.0) + ASSUMED_SD_MM * bar;
             let what = format!("{},{kind},{axis},{}", mean.dimension, mean.nominal_mm);
             writeln!(text, "before,{},,,{what},{copy},{}", here.0, mean.nominal_mm).unwrap();
-            writeln!(text, "{} C,{},{},2,{what},{copy},{after:.4}", mean.celsius, here.0, mean.celsius).unwrap();
+            writeln!(text, "{} C,{},{},2,{what},{copy},{after:.4}", mean.celsius, here.0, mean.celsius)
+                .unwrap();
         }
         last = Some(here);
     }
@@ -167,7 +168,8 @@ fn free_pla_shrinks_along_its_roads_and_grows_in_height_from_75_degrees() {
 fn up_to_which_temperature_each_holds_is_read_off_the_soaks() {
     let comparison = comparison();
     let reach = |name: &str| {
-        let of = |it: &&shrinkrule::compare::course::Ceiling| comparison.study.materials[it.material].name == name;
+        let of =
+            |it: &&shrinkrule::compare::course::Ceiling| comparison.study.materials[it.material].name == name;
         comparison.ceilings.iter().find(of).unwrap().reach
     };
     let (pla, abs) = (reach("PLA free"), reach("ABS free"));

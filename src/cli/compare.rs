@@ -61,7 +61,10 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         })?;
         // The same file twice would count every reading twice.
         if files.iter().any(|known| known.source.sha256 == read.source.sha256) {
-            return Err(Error::call(format!("`{}` holds the same readings as a file before it", file.display())));
+            return Err(Error::call(format!(
+                "`{}` holds the same readings as a file before it",
+                file.display()
+            )));
         }
         files.push(read);
     }
@@ -80,8 +83,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         output.progress(&format!("wrote {}", path.display()))?;
     }
     // The answer is no only where a temperature was asked for and nothing stands it.
-    let is_no = args.at.is_some()
-        && comparison.headlines.iter().all(|headline| headline.verdict == Verdict::Exceeds);
+    let is_no =
+        args.at.is_some() && comparison.headlines.iter().all(|headline| headline.verdict == Verdict::Exceeds);
     Ok(if is_no { Status::No } else { Status::Done })
 }
 

@@ -159,7 +159,11 @@ impl CompareAnswer {
         Self {
             limit_mm: comparison.options.limit_mm,
             at_c: comparison.options.at_c,
-            answers: comparison.headlines.iter().map(|headline| headline_answer(comparison, headline)).collect(),
+            answers: comparison
+                .headlines
+                .iter()
+                .map(|headline| headline_answer(comparison, headline))
+                .collect(),
             materials: study
                 .materials
                 .iter()

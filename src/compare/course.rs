@@ -115,7 +115,9 @@ impl Course {
     /// What it is called.
     pub fn name(&self) -> &'static str {
         match &self.shape {
-            Shape::Polynomial(polynomial) => ["constant", "line", "parabola", "cubic"][polynomial.order.min(3)],
+            Shape::Polynomial(polynomial) => {
+                ["constant", "line", "parabola", "cubic"][polynomial.order.min(3)]
+            }
             Shape::Monotone(_) => "monotone course",
         }
     }
@@ -257,7 +259,10 @@ pub fn ceilings(study: &Study, courses: &[Course], findings: &[Finding]) -> Vec<
             holds_to_c: least(|reach| reach.holds_to_c),
             surely_to_c: least(|reach| reach.surely_to_c),
             surely_not_from_c: gone,
-            measured_to_c: own.iter().map(|course| course.ceiling.measured_to_c).fold(f64::INFINITY, f64::min),
+            measured_to_c: own
+                .iter()
+                .map(|course| course.ceiling.measured_to_c)
+                .fold(f64::INFINITY, f64::min),
         };
         Some(Ceiling { material, reach, first: first.group })
     };
@@ -277,6 +282,10 @@ impl Reach {
         let surely = self.surely_to_c.map(|celsius| format!("surely to {celsius:.0} °C"));
         let not = self.surely_not_from_c.map(|celsius| format!("surely no more from {celsius:.0} °C on"));
         let doubts: Vec<String> = surely.into_iter().chain(not).collect();
-        if doubts.is_empty() { format!("{to}, without certainty") } else { format!("{to} ({})", doubts.join(", ")) }
+        if doubts.is_empty() {
+            format!("{to}, without certainty")
+        } else {
+            format!("{to} ({})", doubts.join(", "))
+        }
     }
 }

@@ -178,17 +178,17 @@ fn finding(
     // Readings that agree to the last digit still were rounded.
     let rounding = study.rounding_sd_mm.powi(2) / z.iter().map(|f| f * f).sum::<f64>();
     // Pieces that agree in all their features, to the last digit, leave REML no residual to go by.
-    let scatter = mean(&pieces.iter().map(|piece| piece.1).collect::<Vec<_>>()).map_or(0.0, |it| it.se.powi(2));
+    let scatter =
+        mean(&pieces.iter().map(|piece| piece.1).collect::<Vec<_>>()).map_or(0.0, |it| it.se.powi(2));
     let own = fitted.as_ref().map(|fit| fit.covariance[0].max(scatter).max(rounding));
     let reference = study.references[condition].map(|reference| reference.estimate);
     let shared = reference.map_or((0.0, f64::INFINITY), |estimate| (estimate.se.powi(2), estimate.dof));
     // What is taken out of a reading in mm goes into the slope as the mean of the factors' pull.
     let pull = slope(z.iter().map(|f| (*f, 1.0)));
     let shared = (shared.0 * pull * pull, shared.1);
-    let mean_mm = fitted.as_ref().map_or_else(
-        || pieces.iter().map(|piece| piece.1).sum::<f64>() / n,
-        |fit| fit.coefficients[0],
-    );
+    let mean_mm = fitted
+        .as_ref()
+        .map_or_else(|| pieces.iter().map(|piece| piece.1).sum::<f64>() / n, |fit| fit.coefficients[0]);
     let estimate = own.map(|own| Estimate {
         value: mean_mm,
         se: (own + shared.0).sqrt(),
@@ -199,7 +199,8 @@ fn finding(
     let more = piece_sd_mm
         .filter(|_| verdict == Verdict::CannotTell)
         .and_then(|sd| more_pieces(mean_mm, limit_mm, pieces.len(), sd, shared.0.sqrt()));
-    let mut names: Vec<_> = changes.iter().map(|change| (&change.coupon, &change.feature, change.axis)).collect();
+    let mut names: Vec<_> =
+        changes.iter().map(|change| (&change.coupon, &change.feature, change.axis)).collect();
     names.sort_unstable();
     names.dedup();
     Finding {

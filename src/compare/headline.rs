@@ -58,12 +58,7 @@ pub enum Note {
 }
 
 /// The answers: of every soak, or of the temperature asked for; best materials first.
-pub fn headlines(
-    study: &Study,
-    findings: &[Finding],
-    courses: &[Course],
-    options: Options,
-) -> Vec<Headline> {
+pub fn headlines(study: &Study, findings: &[Finding], courses: &[Course], options: Options) -> Vec<Headline> {
     let mut all: Vec<Headline> = match options.at_c {
         Some(celsius) => (0..study.materials.len())
             .filter_map(|material| at(study, findings, courses, material, celsius, options.limit_mm))
@@ -95,10 +90,9 @@ fn measured(study: &Study, findings: &[Finding], material: usize, condition: usi
         .collect();
     let verdict = own.iter().map(|finding| finding.verdict).max()?;
     let size = |finding: &&&Finding| finding.mean_mm.abs();
-    let deciding = own
-        .iter()
-        .filter(|finding| finding.verdict == verdict)
-        .max_by(|a, b| (needed(a), size(a)).partial_cmp(&(needed(b), size(b))).unwrap_or(std::cmp::Ordering::Equal))?;
+    let deciding = own.iter().filter(|finding| finding.verdict == verdict).max_by(|a, b| {
+        (needed(a), size(a)).partial_cmp(&(needed(b), size(b))).unwrap_or(std::cmp::Ordering::Equal)
+    })?;
     let note = match (verdict, deciding.pieces.len(), needed(deciding)) {
         (Verdict::CannotTell, 1, _) => Note::OnePiece,
         (Verdict::CannotTell, _, more) if more > MOST_MORE => Note::TooNear,
@@ -137,9 +131,7 @@ fn at(
     limit_mm: f64,
 ) -> Option<Headline> {
     let own: Vec<(usize, f64)> = (0..study.conditions.len())
-        .filter(|condition| {
-            findings.iter().any(|f| (f.material, f.condition) == (material, *condition))
-        })
+        .filter(|condition| findings.iter().any(|f| (f.material, f.condition) == (material, *condition)))
         .filter_map(|condition| Some((condition, study.conditions[condition].soak_c?)))
         .collect();
     // Conditions are sorted by temperature, then time: the last one there is the longest.
@@ -151,7 +143,8 @@ fn at(
         Some(Headline { soak_c: Some(celsius), soak: format!("{celsius} °C"), note, ..headline })
     };
     let told = |condition: usize| measured(study, findings, material, condition).map(|told| told.verdict);
-    let hotter = own.iter().find(|(condition, soak)| *soak > celsius && told(*condition) == Some(Verdict::Holds));
+    let hotter =
+        own.iter().find(|(condition, soak)| *soak > celsius && told(*condition) == Some(Verdict::Holds));
     if let Some((condition, soak)) = hotter {
         return answer(*condition, Note::HoldsHotter(*soak));
     }
@@ -230,11 +223,8 @@ pub fn cautions(study: &Study, findings: &[Finding], creep: &[Creep]) -> Vec<Str
             ));
         }
     }
-    let mut single: Vec<usize> = findings
-        .iter()
-        .filter(|finding| finding.pieces.len() == 1)
-        .map(|finding| finding.material)
-        .collect();
+    let mut single: Vec<usize> =
+        findings.iter().filter(|finding| finding.pieces.len() == 1).map(|finding| finding.material).collect();
     single.dedup();
     for material in single {
         said.push(format!(
@@ -259,7 +249,8 @@ pub fn cautions(study: &Study, findings: &[Finding], creep: &[Creep]) -> Vec<Str
         );
     }
     said.push(
-        "it holds for these prints: this printer, profile and spool, these sizes, and the load they carried".to_owned(),
+        "it holds for these prints: this printer, profile and spool, these sizes, and the load they carried"
+            .to_owned(),
     );
     said.push(
         "hot plastic gives off fumes and may catch fire: never an oven that food goes into, watch it, keep batteries \

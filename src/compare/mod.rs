@@ -39,7 +39,7 @@ pub mod verdict;
 #[cfg(test)]
 mod tests;
 
-pub use pairing::{Change, Reference, Study};
+pub use pairing::{Change, Piece, Reference, Study, study};
 pub use reading::{Condition, Material};
 
 /// The change of size that a person can bear, where he does not say, mm.

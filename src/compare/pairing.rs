@@ -102,8 +102,11 @@ pub struct Study {
     pub warnings: Vec<Problem>,
 }
 
-/// Pairs what these files say, or says everything that is wrong.
-pub(super) fn study(files: &[CheckedReadings]) -> Result<Study, Vec<Problem>> {
+/// Pairs what these files say, taken together, or says everything that is wrong.
+///
+/// # Errors
+/// As for [`super::compare`].
+pub fn study(files: &[CheckedReadings]) -> Result<Study, Vec<Problem>> {
     let mut gathered = gather(files);
     let mut problems = std::mem::take(&mut gathered.problems);
     if !problems.is_empty() && gathered.pieces.is_empty() {
@@ -215,7 +218,12 @@ fn named(gathered: &Gathered, key: &PieceKey) -> String {
 }
 
 fn first_place(features: &Features) -> Location {
-    features.values().map(|measured| &measured.place).min().map(super::reading::Place::location).unwrap_or_default()
+    features
+        .values()
+        .map(|measured| &measured.place)
+        .min()
+        .map(super::reading::Place::location)
+        .unwrap_or_default()
 }
 
 fn only_before(name: &str, stages: &BTreeMap<Option<usize>, Features>) -> Problem {
@@ -254,7 +262,8 @@ fn pair(
         let Some(earlier) = before.get(&(coupon.clone(), feature.clone(), axis)) else {
             let message = format!("feature `{feature}` of piece {} was not measured before heat", known.name);
             let problem = Problem::warning(measured.place.location(), message);
-            problems.push(problem.help("it says nothing of a change and is left out; is it named differently?"));
+            problems
+                .push(problem.help("it says nothing of a change and is left out; is it named differently?"));
             continue;
         };
         let (here, there) = (&measured.readings, &earlier.readings);
@@ -264,7 +273,8 @@ fn pair(
                 known.name, here.kind, here.nominal_mm, there.kind, there.nominal_mm, earlier.place.line
             );
             let problem = Problem::error(measured.place.location(), message);
-            problems.push(problem.help("a feature keeps its kind and drawn size: correct one of the two rows"));
+            problems
+                .push(problem.help("a feature keeps its kind and drawn size: correct one of the two rows"));
             continue;
         }
         let (before_mm, after_mm) = (there.repeats.mean_mm, here.repeats.mean_mm);

@@ -254,15 +254,16 @@ impl Gathered {
             (known.soak_c, known.soak_h) = (soak_c, soak_h);
             return;
         };
-        for (column, unit, here, there) in
-            [("soak_c", "°C", soak_c, celsius), ("soak_h", "h", soak_h, hours)]
+        for (column, unit, here, there) in [("soak_c", "°C", soak_c, celsius), ("soak_h", "h", soak_h, hours)]
         {
             if here == there {
                 continue;
             }
-            let said = |value: Option<f64>| value.map_or("blank".to_owned(), |value| format!("{value} {unit}"));
+            let said =
+                |value: Option<f64>| value.map_or("blank".to_owned(), |value| format!("{value} {unit}"));
             let stage = self.conditions[condition].stage.clone();
-            let file = if first.file == place.file { String::new() } else { format!("{}:", first.file.display()) };
+            let file =
+                if first.file == place.file { String::new() } else { format!("{}:", first.file.display()) };
             let message = format!(
                 "the stage `{stage}` has two soaks: {} here and {} on line {file}{}",
                 said(here),

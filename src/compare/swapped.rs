@@ -18,7 +18,8 @@ const MIRROR: (f64, f64) = (-2.0, -0.5); // by feel: exact would be -1
 
 pub(super) fn suspects(changes: &[Change], pieces: &[Piece], files: &[CheckedReadings]) -> Vec<Problem> {
     let mut found: Vec<Problem> = Vec::new();
-    let mut runs: Vec<(usize, usize)> = changes.iter().map(|change| (change.condition, change.piece)).collect();
+    let mut runs: Vec<(usize, usize)> =
+        changes.iter().map(|change| (change.condition, change.piece)).collect();
     runs.sort_unstable();
     runs.dedup();
     for (condition, piece) in runs {

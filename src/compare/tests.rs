@@ -37,15 +37,24 @@ fn piece(material: &str, stage: &str, soak: &str, copy: u32, change: impl Fn(&st
     ] {
         let size = nominal - 0.1 + change(feature, nominal);
         let (one, two) = (size - 0.01, size + 0.01);
-        writeln!(rows, "{material},{stage},{soak},M,{feature},{kind},{axis},{nominal},{copy},{one:.4},{two:.4}")
-            .unwrap();
+        writeln!(
+            rows,
+            "{material},{stage},{soak},M,{feature},{kind},{axis},{nominal},{copy},{one:.4},{two:.4}"
+        )
+        .unwrap();
     }
     rows
 }
 
 fn reference(stage: &str, drift: f64) -> String {
     (1..=3)
-        .map(|time| format!("reference,{stage},,,REF,ref,outer,round,22,{time},{:.4},{:.4}\n", 21.99 + drift, 22.01 + drift))
+        .map(|time| {
+            format!(
+                "reference,{stage},,,REF,ref,outer,round,22,{time},{:.4},{:.4}\n",
+                21.99 + drift,
+                22.01 + drift
+            )
+        })
         .collect()
 }
 
@@ -136,7 +145,9 @@ fn materials_are_ranked_with_ties_as_ties() {
         let own = [-1.0, 0.0, 1.0][copy as usize - 1];
         for (material, strain) in [("B", -0.0004), ("C", -0.0005)] {
             text += &piece(material, "before", ",", copy, |_, _| 0.0);
-            text += &piece(material, "after", "60,8", copy, |_, nominal| 0.02 + nominal * (strain + 0.0001 * own));
+            text += &piece(material, "after", "60,8", copy, |_, nominal| {
+                0.02 + nominal * (strain + 0.0001 * own)
+            });
         }
     }
     let comparison = compared(&text, options()).unwrap();
@@ -201,7 +212,12 @@ fn a_change_that_goes_on_with_time_is_told_per_decade_with_a_warning_of_looking_
     let x = comparison.creep.iter().find(|creep| creep.group.to_string() == "along x").unwrap();
     assert!((x.per_decade.value + 0.06).abs() < 1e-4 && x.is_real());
     assert!((x.ahead_h() - 500.0).abs() < 1e-6 && (x.ahead_mm + 0.06 * 500f64.log10()).abs() < 1e-4);
-    assert!(comparison.cautions.iter().any(|caution| caution.contains("still changing") && caution.contains("guess")));
+    assert!(
+        comparison
+            .cautions
+            .iter()
+            .any(|caution| caution.contains("still changing") && caution.contains("guess"))
+    );
 }
 
 #[test]
@@ -211,13 +227,18 @@ fn readings_after_heat_without_any_before_are_refused_by_line() {
     let problems = said(&compared(&text, options()).unwrap_err());
     assert_eq!(
         problems,
-        ["error: heat.csv:38: stage: piece B 1 has readings after heat and none before\n  help: a change needs both: see \
-          whether material, setup and copy are written the same in both stages, or blank its readings"]
+        [
+            "error: heat.csv:38: stage: piece B 1 has readings after heat and none before\n  help: a change needs both: see \
+          whether material, setup and copy are written the same in both stages, or blank its readings"
+        ]
     );
     let text = sheet().replace("before", "befor");
     let problems = said(&compared(&text, options()).unwrap_err());
-    assert!(problems.iter().any(|said| said.contains("no row has the stage `before`, only `befor`")
-        && said.contains("is `befor` meant? write `before`")), "{problems:?}");
+    assert!(
+        problems.iter().any(|said| said.contains("no row has the stage `before`, only `befor`")
+            && said.contains("is `befor` meant? write `before`")),
+        "{problems:?}"
+    );
 }
 
 #[test]
@@ -249,7 +270,10 @@ fn swapped_stages_are_seen_by_their_soak_and_by_their_siblings() {
     }
     let comparison = compared(&text, options()).unwrap();
     let warnings = said(&comparison.study.warnings);
-    assert!(warnings.iter().any(|said| said.contains("piece A 2 changed the other way round")), "{warnings:?}");
+    assert!(
+        warnings.iter().any(|said| said.contains("piece A 2 changed the other way round")),
+        "{warnings:?}"
+    );
     assert_eq!(warnings.len(), 1);
 }
 
@@ -260,7 +284,10 @@ fn one_piece_gives_no_interval_and_says_what_to_print() {
     text += &piece("A", "after", "60,8", 1, |_, _| 0.001);
     let comparison = compared(&text, options()).unwrap();
     let headline = &comparison.headlines[0];
-    assert_eq!((headline.verdict, headline.note, headline.interval_mm), (Verdict::CannotTell, Note::OnePiece, None));
+    assert_eq!(
+        (headline.verdict, headline.note, headline.interval_mm),
+        (Verdict::CannotTell, Note::OnePiece, None)
+    );
     assert!(super::text::sentence(&comparison, headline).contains("from one piece; print two more at least"));
     assert!(comparison.cautions.iter().any(|caution| caution.starts_with("material A has one piece")));
     assert!(comparison.cautions.iter().any(|caution| caution.starts_with("no reference piece")));
@@ -273,8 +300,10 @@ fn two_temperatures_in_one_stage_are_refused_with_both_lines() {
     text += &piece("B", "after", "80,8", 1, |_, _| 0.0);
     assert_eq!(
         said(&compared(&text, options()).unwrap_err()),
-        ["error: heat.csv:43: soak_c: the stage `after` has two soaks: 80 °C here and 60 °C on line 13\n  help: one stage is one \
-          soak: give each its own name, such as `after 80 °C`, or correct the cell"]
+        [
+            "error: heat.csv:43: soak_c: the stage `after` has two soaks: 80 °C here and 60 °C on line 13\n  help: one stage is one \
+          soak: give each its own name, such as `after 80 °C`, or correct the cell"
+        ]
     );
 }
 

@@ -51,7 +51,9 @@ pub fn sentence(comparison: &Comparison, headline: &Headline) -> String {
             format!("{material}: cannot tell whether it holds {within}: it was measured at {measured} only")
         }
         (Verdict::CannotTell, _) => {
-            format!("{material}: cannot tell whether it holds {within}: {group} {change}; soak pieces right there")
+            format!(
+                "{material}: cannot tell whether it holds {within}: {group} {change}; soak pieces right there"
+            )
         }
     }
 }

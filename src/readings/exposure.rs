@@ -9,8 +9,7 @@ use super::table::{Definition, SetupTable};
 use super::{CheckedReadings, SetupReadings};
 
 /// The columns, in the order of [`Exposure`]'s fields.
-pub(super) const COLUMNS: [&str; 7] =
-    ["material", STAGE, "soak_c", "soak_h", "load", "cost", "print_h"];
+pub(super) const COLUMNS: [&str; 7] = ["material", STAGE, "soak_c", "soak_h", "load", "cost", "print_h"];
 
 /// The one that makes a sheet one of stages.
 pub(super) const STAGE: &str = "stage";

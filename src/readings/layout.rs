@@ -7,8 +7,8 @@
 use crate::problem::{Location, Problem, Severity, nearest};
 
 use super::Conditions;
-use super::exposure;
 use super::conditions::Comments;
+use super::exposure;
 use super::records::{as_text, header_cells};
 
 /// What separates columns.

@@ -163,7 +163,13 @@ pub(super) mod tests {
     #[test]
     fn one_way_analysis_reproduces_the_certified_sets() {
         let sets = [
-            (include_str!("../../data/published/nist_sirstv.csv"), 5.11462616e-2, 2.1663656e-1, 1.18046237440255, 13.0),
+            (
+                include_str!("../../data/published/nist_sirstv.csv"),
+                5.11462616e-2,
+                2.1663656e-1,
+                1.18046237440255,
+                13.0,
+            ),
             (include_str!("../../data/published/nist_smls01.csv"), 1.68, 1.8, 21.0, 15.0),
             (include_str!("../../data/published/nist_smls04.csv"), 1.68, 1.8, 21.0, 10.0),
             (include_str!("../../data/published/nist_smls07.csv"), 1.68, 1.8, 21.0, 4.0),

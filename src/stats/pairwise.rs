@@ -93,7 +93,13 @@ pub fn games_howell(groups: &[Group], level: f64) -> Option<Vec<Pair>> {
         let (se, dof) = ((0.5 * (one.0 + other.0)).sqrt(), effective([one, other]));
         let difference = groups[second].mean - groups[first].mean;
         let half_width = quantile(level, groups.len(), dof) * se;
-        Pair { first, second, difference, half_width, p_value: above(difference.abs() / se, groups.len(), dof) }
+        Pair {
+            first,
+            second,
+            difference,
+            half_width,
+            p_value: above(difference.abs() / se, groups.len(), dof),
+        }
     };
     Some(pairs(groups.len()).map(pair).collect())
 }

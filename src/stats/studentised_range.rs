@@ -6,8 +6,9 @@
 //! over its estimate s    P(q) = integral of P(q s) f(s) ds    s^2 = chi-square / dof
 //! ```
 //!
-//! Both integrals by Gauss-Legendre panels, the outer over ln s, where few degrees of freedom make no
-//! corner. Good to eight digits; statrs has no such distribution.
+//! Both integrals are of smooth functions that vanish at both ends, which plain sums at even steps add up to
+//! nearly all digits; the outer over ln s, where few degrees of freedom make no corner. Good to eight digits.
+//! statrs has no such distribution.
 //!
 //! Source: H. L. Harter, Annals of Mathematical Statistics 31 (1960) 1122.
 
@@ -16,43 +17,31 @@ use statrs::function::gamma::ln_gamma;
 
 use super::distribution::t_below;
 
-/// Half of the nodes and weights of the eight-point rule. Source: Abramowitz and Stegun, table 25.4.
-const RULE: [(f64, f64); 4] = [
-    (0.183_434_642_495_649_8, 0.362_683_783_378_362),
-    (0.525_532_409_916_329, 0.313_706_645_877_887_3),
-    (0.796_666_477_413_626_7, 0.222_381_034_453_374_5),
-    (0.960_289_856_497_536_3, 0.101_228_536_290_376_3),
-];
-
 /// Degrees of freedom from which the spread counts as known.
 const AS_GOOD_AS_KNOWN: f64 = 1e5;
 
 /// Normal values beyond this are left out: 1e-15 of them.
 const NORMAL_END: f64 = 8.0;
 
-/// Sum of a function over Gauss-Legendre panels.
-fn integral(low: f64, high: f64, panels: u32, mut value: impl FnMut(f64) -> f64) -> f64 {
-    let half = (high - low) / (2.0 * f64::from(panels));
-    let mut sum = 0.0;
-    for panel in 0..panels {
-        let middle = low + half * f64::from(2 * panel + 1);
-        for (node, weight) in RULE {
-            sum += weight * (value(middle - half * node) + value(middle + half * node));
-        }
-    }
-    sum * half
-}
+/// Steps of both sums. Halving them changes no digit of the ten that are tested.
+const NORMAL_STEP: f64 = 0.25;
+const SPREAD_STEP: f64 = 0.5; // in standard deviations of ln s
 
 /// The chance that the range of `k` standard normal values is below `w`.
 fn range_below(w: f64, k: f64) -> f64 {
     let normal = Normal::standard();
-    let density = |z: f64| (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
     if w <= 0.0 {
         return 0.0;
     }
-    // Of a wide range only the part around zero is not yet one.
-    let below = |z: f64| density(z) * (normal.cdf(z) - normal.cdf(z - w)).max(0.0).powf(k - 1.0);
-    (k * integral(-NORMAL_END, NORMAL_END, 13, below)).clamp(0.0, 1.0)
+    let steps = (NORMAL_END / NORMAL_STEP).round() as i32;
+    let sum: f64 = (-steps..=steps)
+        .map(|step| {
+            let z = NORMAL_STEP * f64::from(step);
+            let density = (-0.5 * z * z).exp();
+            density * (normal.cdf(z) - normal.cdf(z - w)).max(0.0).powf(k - 1.0)
+        })
+        .sum();
+    (k * NORMAL_STEP * sum / std::f64::consts::TAU.sqrt()).clamp(0.0, 1.0)
 }
 
 /// The chance that the studentised range of `groups` means with `dof` degrees of freedom exceeds `q`.
@@ -75,10 +64,13 @@ pub fn above(q: f64, groups: usize, dof: f64) -> f64 {
     let density = |t: f64| (constant + dof * t - 0.5 * dof * (2.0 * t).exp()).exp();
     let low = -36.0 / dof - 9.0 / (2.0 * dof).sqrt();
     let high = (1.0 + 9.0 / dof.sqrt()).ln();
-    let above = |t: f64| density(t) * (1.0 - range_below(q * t.exp(), k));
-    // Few degrees of freedom have a long tail towards small spreads.
-    let panels = ((high - low) / 0.5).ceil().clamp(8.0, 120.0) as u32;
-    integral(low, high, panels, above).clamp(0.0, 1.0)
+    let step = SPREAD_STEP * (2.0 * dof).sqrt().recip().min(0.5);
+    let steps = ((high - low) / step).ceil() as u32;
+    let sum: f64 = (0..=steps)
+        .map(|number| low + step * f64::from(number))
+        .map(|t| density(t) * (1.0 - range_below(q * t.exp(), k)))
+        .sum();
+    (step * sum).clamp(0.0, 1.0)
 }
 
 /// The value that the studentised range stays below with probability `p`, between 0 and 1.

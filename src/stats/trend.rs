@@ -61,10 +61,12 @@ pub fn polynomial(points: &[(f64, f64)], order: usize) -> Option<Polynomial> {
     let small = n - k - 1.0;
     // Values without any scatter at all would have a logarithm without a floor.
     let squares = (solution.residual_squares / n).max(1e-24);
-    let aicc = n * squares.ln() + 2.0 * k + if small > 0.0 { 2.0 * k * (k + 1.0) / small } else { f64::INFINITY };
-    let pure = settings.iter().map(|setting| squares_at(points, *setting)).fold((0.0, 0.0), |sum, at| {
-        (sum.0 + at.0, sum.1 + at.1)
-    });
+    let aicc =
+        n * squares.ln() + 2.0 * k + if small > 0.0 { 2.0 * k * (k + 1.0) / small } else { f64::INFINITY };
+    let pure = settings
+        .iter()
+        .map(|setting| squares_at(points, *setting))
+        .fold((0.0, 0.0), |sum, at| (sum.0 + at.0, sum.1 + at.1));
     let (left, between) = (solution.residual_squares - pure.0, settings.len() as f64 - order as f64 - 1.0);
     let p_lack_of_fit = (pure.1 >= 1.0 && between >= 1.0 && pure.0 > 0.0)
         .then(|| f_above((left / between) / (pure.0 / pure.1), between, pure.1));
@@ -169,10 +171,8 @@ mod tests {
 
     #[test]
     fn a_step_is_no_polynomial_and_says_so() {
-        let step: Vec<(f64, f64)> = planted(0, 0.01)
-            .into_iter()
-            .map(|(t, y)| (t, if t > 75.0 { y + 2.0 } else { y }))
-            .collect();
+        let step: Vec<(f64, f64)> =
+            planted(0, 0.01).into_iter().map(|(t, y)| (t, if t > 75.0 { y + 2.0 } else { y })).collect();
         assert!(chosen(&step).unwrap().p_lack_of_fit.unwrap() < 0.001);
     }
 

@@ -28,7 +28,8 @@ pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError>
     } else {
         study.conditions.iter().map(short).collect()
     };
-    let of = |finding: &&Finding| finding.interval_mm().map_or([finding.mean_mm; 2], |(low, high)| [low, high]);
+    let of =
+        |finding: &&Finding| finding.interval_mm().map_or([finding.mean_mm; 2], |(low, high)| [low, high]);
     let vertical = upright(comparison.findings.iter().flat_map(|finding| of(&finding)), limit_mm);
     let place = |finding: &Finding| {
         if single {
@@ -44,7 +45,9 @@ pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError>
     let soak = if single { format!("after {} · ", study.conditions[0].in_words()) } else { String::new() };
     let sheet = Sheet {
         named: NAMED,
-        subtitle: format!("{soak}mean change with its 95 % interval; each group has the sizes in its heading"),
+        subtitle: format!(
+            "{soak}mean change with its 95 % interval; each group has the sizes in its heading"
+        ),
         across: if single { "material" } else { "soak" },
         upwards: "after − before, mm",
         signs,

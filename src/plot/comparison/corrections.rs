@@ -18,7 +18,8 @@ pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError>
     if kinds.is_empty() {
         return Ok(None);
     }
-    let ends = all().flat_map(|kind| [kind.deviation_mm - kind.half_width_mm, kind.deviation_mm + kind.half_width_mm]);
+    let ends = all()
+        .flat_map(|kind| [kind.deviation_mm - kind.half_width_mm, kind.deviation_mm + kind.half_width_mm]);
     let (low, high) = axis::span(ends.chain([0.0])).unwrap_or((-0.1, 0.1));
     let names = comparison.study.materials.iter().map(|material| material.name.clone());
     let places: Vec<String> = if printed.len() == comparison.study.materials.len() {

@@ -37,7 +37,8 @@ pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError>
     signs.push((Sign::Band(GREY, 0.14), format!("limit ±{} mm", numbers::plain(limit_mm, 2))));
     let sheet = Sheet {
         named: NAMED,
-        subtitle: "each point one piece; line: the course that the data bear out, with its 95 % band".to_owned(),
+        subtitle: "each point one piece; line: the course that the data bear out, with its 95 % band"
+            .to_owned(),
         across: "soak temperature, °C",
         upwards: "after − before, mm",
         signs,
