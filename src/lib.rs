@@ -31,6 +31,7 @@
 
 pub mod belt;
 pub mod cli;
+pub mod compare;
 pub mod correction;
 pub mod coupon;
 pub mod files;

@@ -4,6 +4,7 @@
 
 pub mod output;
 
+mod compare;
 mod coupons;
 mod demo;
 mod fit;
@@ -122,6 +123,7 @@ enum Command {
     Pulley(pulley::Args),
     Verify(verify::Args),
     Materials(materials::Args),
+    Compare(compare::Args),
 }
 
 /// Runs the command with these arguments (the program's name first); the process's exit code.
@@ -164,5 +166,6 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Pulley(args) => pulley::run(args, output),
         Command::Verify(args) => verify::run(args, output),
         Command::Materials(args) => materials::run(args, output),
+        Command::Compare(args) => compare::run(args, output),
     }
 }

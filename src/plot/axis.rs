@@ -54,6 +54,13 @@ impl Axis {
         Self { low: 0.5, high: f64::from(count) + 0.5, ticks, logarithmic: false }
     }
 
+    /// One place after another, from 1, each with its name and half a step of room at both ends.
+    pub fn named(names: impl IntoIterator<Item = String>) -> Self {
+        let ticks: Vec<Tick> =
+            names.into_iter().zip(1..).map(|(label, at)| Tick { at: f64::from(at), label }).collect();
+        Self { low: 0.5, high: ticks.len() as f64 + 0.5, ticks, logarithmic: false }
+    }
+
     /// Holds these sizes; logarithmic when it `may_be` and they crowd at the low end of a wide range.
     pub fn sizes(sizes: impl Iterator<Item = f64>, may_be: bool, most: usize) -> Self {
         let mut sizes: Vec<f64> = sizes.filter(|size| size.is_finite()).collect();

@@ -284,7 +284,7 @@ fn curve_point(fit: &Fit, kind: Kind, axis: kind::Axis, drawn: f64) -> Option<Cu
 }
 
 /// Equal rectangles for so many panels, row by row, with room between them for marks and headings.
-fn tiles(Place(left, top, width, height): Place, count: usize) -> Vec<Place> {
+pub(super) fn tiles(Place(left, top, width, height): Place, count: usize) -> Vec<Place> {
     let columns = match count {
         0 | 1 => 1,
         2 | 4 => 2,

@@ -6,7 +6,7 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 use super::PlotError;
 use super::font;
-use super::look::{self, GREY, INK};
+use super::look::{self, GREY, INK, Look};
 use super::plane::{Area, Place, SMALL, rectangle, sheet, text};
 use crate::kind::Kind;
 
@@ -15,6 +15,8 @@ use crate::kind::Kind;
 pub enum Sign {
     /// A kind's point.
     Point(Kind),
+    /// A point of this look.
+    Mark(Look),
     /// A line of this colour and these dashes.
     Line(RGBColor, &'static [f64]),
     /// A band of this colour and strength.
@@ -36,6 +38,7 @@ fn entry(area: &Area, at: (f64, f64), sign: Sign, words: &str) -> Result<(), Plo
     let middle = (sheet(x + SIGN_WIDTH / 2.0), sheet(y));
     match sign {
         Sign::Point(kind) => look::draw_point(area, middle, look::of(kind), 4.0)?,
+        Sign::Mark(look) => look::draw_point(area, middle, look, 4.0)?,
         Sign::Line(color, dashes) => {
             let ends = [(sheet(x), sheet(y)), (sheet(x + SIGN_WIDTH), sheet(y))];
             look::draw_dashed(area, &ends, dashes, look::line(color, 1.8))?;

@@ -63,6 +63,14 @@ pub fn of(kind: Kind) -> Look {
     Look { color, marker, dashes }
 }
 
+/// How the first, second, third of a list looks, where what is told apart is no kind: a material, say.
+pub fn numbered(number: usize) -> Look {
+    // Those that differ most come first.
+    let order =
+        [Kind::Bore, Kind::Pin, Kind::Gap, Kind::Height, Kind::Outer, Kind::Span, Kind::HorizontalBore];
+    of(order[number % order.len()])
+}
+
 /// Radius of a point when so many share a picture, in units of the picture.
 pub fn point_radius(count: usize) -> f64 {
     match count {

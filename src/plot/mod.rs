@@ -8,6 +8,7 @@
 
 mod axis;
 mod canvas;
+mod comparison;
 mod copies;
 mod deviation;
 mod font;
@@ -30,6 +31,7 @@ pub(crate) mod sample;
 #[cfg(test)]
 mod tests;
 
+pub use comparison::comparison_figures;
 pub use copies::{CopiesFigure, Print};
 pub use deviation::{Curve, CurvePoint, DeviationFigure, Panel};
 pub use history::history_figure;

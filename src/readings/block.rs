@@ -5,6 +5,7 @@
 
 use crate::problem::Problem;
 
+use super::exposure::Heading;
 use super::records::Leftover;
 use super::slips;
 use super::table::{Definition, SetupTable};
@@ -62,7 +63,7 @@ pub(super) struct Cell {
 #[derive(Debug)]
 pub(super) struct Block {
     /// The setups in order of first appearance.
-    pub(super) setups: Vec<(String, SetupTable)>,
+    pub(super) setups: Vec<(Heading, SetupTable)>,
     pub(super) definitions: Vec<Definition>,
     pub(super) problems: First<Problem>,
     pub(super) doubts: First<Doubt>,

@@ -10,7 +10,8 @@ use crate::problem::{Location, Problem, Severity};
 use super::gather::Gathered;
 use super::layout::{Layout, shortened};
 use super::table::Definition;
-use super::{CheckedReadings, KnownFeature, Repeats, Source, slips};
+use super::trials::Trial;
+use super::{CheckedReadings, KnownFeature, Repeats, Source, exposure, slips};
 
 /// Repeat readings of one feature further apart than this are doubtful. Picked by feel: five times
 /// what a caliper in an unpractised hand does.
@@ -52,14 +53,18 @@ pub(super) fn check(
     if problems.iter().any(is_error) {
         return Err(problems);
     }
+    let (tables, went, exposed) = exposure::sorted(gathered.setups);
+    let trials = gathered.trials.into_iter();
     Ok(CheckedReadings {
         source,
         conditions: layout.conditions,
         readings: gathered.readings,
         not_measured: gathered.not_measured,
         warnings: problems,
-        trials: gathered.trials,
-        tables: gathered.setups,
+        // How a piece felt after heat is no calibration.
+        trials: trials.filter_map(|trial| Some(Trial { setup: went[trial.setup]?, ..trial })).collect(),
+        tables,
+        exposed,
         definitions: gathered.definitions.list,
     })
 }

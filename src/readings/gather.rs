@@ -13,6 +13,7 @@ use std::thread;
 use crate::problem::Problem;
 
 use super::block::{Block, Cell, Doubt, First, Limits};
+use super::exposure::Heading;
 use super::intern::Interner;
 use super::layout::Layout;
 use super::records::{Leftover, Workspace, end_of_last_record};
@@ -43,7 +44,7 @@ pub(super) enum Interrupted {
 /// Everything that the rows say, in file order.
 #[derive(Debug)]
 pub(super) struct Gathered {
-    pub(super) setups: Vec<(String, SetupTable)>,
+    pub(super) setups: Vec<(Heading, SetupTable)>,
     pub(super) definitions: Definitions,
     pub(super) problems: First<Problem>,
     pub(super) doubts: First<Doubt>,
@@ -187,11 +188,11 @@ impl Gathered {
         let definitions: Vec<u32> =
             block.definitions.drain(..).map(|definition| self.definitions.number(definition)).collect();
         let mut numbers = Vec::new();
-        for (name, table) in block.setups {
+        for (heading, table) in block.setups {
             let table = table.moved(&definitions, above);
-            let (number, is_new) = self.setup_numbers.number(name.as_bytes());
+            let (number, is_new) = self.setup_numbers.number(&heading.key());
             if is_new {
-                self.setups.push((name, table));
+                self.setups.push((heading, table));
             } else {
                 self.setups[number].1.merge(&table);
             }

@@ -8,6 +8,7 @@ use crate::problem::{Location, Problem, Severity, nearest};
 
 use super::Conditions;
 use super::conditions::Comments;
+use super::exposure;
 use super::records::{as_text, header_cells};
 
 /// What separates columns.
@@ -35,6 +36,8 @@ pub(super) struct Layout {
     pub(super) feel: Option<usize>,
     pub(super) mate_mm: Option<usize>,
     pub(super) mate: Option<usize>,
+    /// The columns of [`exposure::COLUMNS`], where the sheet has stages of one print.
+    pub(super) exposure: Option<[Option<usize>; exposure::COLUMNS.len()]>,
     /// Readings are in inches.
     pub(super) inches: bool,
     pub(super) conditions: Conditions,
@@ -99,6 +102,7 @@ fn is_known(name: &str) -> bool {
         || name.starts_with("reading")
         || name == MATE
         || OPTIONAL.contains(&name)
+        || exposure::COLUMNS.contains(&name)
 }
 
 fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<Layout, Vec<Problem>> {
@@ -193,6 +197,7 @@ fn from_header(head: &[u8], at: usize, line: u64, comments: Comments) -> Result<
         feel: found[6],
         mate_mm: found[7],
         mate: find(MATE),
+        exposure: find(exposure::STAGE).map(|_| exposure::COLUMNS.map(find)),
         names,
         inches: comments.inches,
         conditions: comments.conditions,

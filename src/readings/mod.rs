@@ -17,6 +17,7 @@
 //! - Rows with equal setup, coupon, feature, axis and copy are repeat readings of one thing, and so are
 //!   the reading columns of one row.
 //! - A row without readings is not measured yet and says nothing else either; a blank row is nothing.
+//! - A sheet with a column `stage` holds states of the same pieces before and after heat; see [`exposure`].
 //! - A row may say how the real piece felt (`feel`, `mate_mm`, `mate`), with readings or without; see
 //!   [`trials`].
 
@@ -36,6 +37,7 @@ mod cells;
 mod check;
 mod conditions;
 mod decode;
+pub mod exposure;
 mod feel_rows;
 mod gather;
 mod intern;
@@ -146,6 +148,7 @@ pub struct CheckedReadings {
     pub warnings: Vec<Problem>,
     trials: Vec<trials::Trial>,
     tables: Vec<(String, SetupTable)>,
+    exposed: Vec<exposure::Exposed>,
     definitions: Vec<Definition>,
 }
 

@@ -6,6 +6,7 @@
 use crate::problem::{Location, Problem, counted};
 
 use super::block::{Block, Cell, Doubt, First, Limits};
+use super::exposure::Heading;
 use super::intern::Interner;
 use super::layout::Layout;
 use super::number::{self, NotANumber, Number, Separator};
@@ -307,21 +308,20 @@ impl<'a> Reader<'a> {
     pub(super) fn setup(&mut self, row: &Row<'_>) -> usize {
         let typed = self.layout.setup.map_or(&b""[..], |column| row.cell(column));
         if let Some((last, number)) = &self.last_setup
+            && self.layout.exposure.is_none()
             && last == typed
         {
             return *number;
         }
-        let name = match self.layout.setup.map_or("", |column| row.trimmed(column)) {
-            "" => "unnamed",
-            name => name,
-        };
-        let (number, is_new) = self.setup_names.number(name.as_bytes());
+        let setup = self.layout.setup.map_or("", |column| row.trimmed(column));
+        let heading = Heading::new(setup, self.layout.exposure, |column| row.trimmed(column));
+        let (number, is_new) = self.setup_names.number(&heading.key());
         if is_new {
             let table = self.last_setup.as_ref().map_or_else(SetupTable::default, |(_, last)| {
                 // Setups of one file are mostly alike.
                 SetupTable::as_large_as(&self.block.setups[*last].1)
             });
-            self.block.setups.push((name.to_owned(), table));
+            self.block.setups.push((heading, table));
         }
         self.last_setup = Some((typed.to_vec(), number));
         number

@@ -25,8 +25,8 @@ enum Step {
 /// What is expected of the next row.
 #[derive(Debug, Default)]
 pub(super) struct Walker {
-    /// Empty where the defining columns are not neighbours, and where rows may have a feel: then no row is
-    /// walked.
+    /// Empty where the defining columns are not neighbours, and where rows may have a feel or a stage: then no row
+    /// is walked.
     steps: Vec<Step>,
     delimiter: u8,
     /// What the last row measures, by the number of its defining cells.
@@ -59,7 +59,7 @@ impl Walker {
             _ if layout.readings.contains(&column) => Some(Step::Reading(column)),
             _ => Some(Step::Other),
         };
-        let steps = if are_neighbours && layout.feel.is_none() {
+        let steps = if are_neighbours && layout.feel.is_none() && layout.exposure.is_none() {
             (0..layout.names.len()).filter_map(step).collect()
         } else {
             Vec::new()

@@ -1,16 +1,23 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
+pub mod anova;
 pub mod censored;
 pub mod cholesky;
 pub mod control;
 pub mod design;
+pub mod difference;
 pub mod distribution;
 pub mod dof;
+pub mod equal_spread;
 pub mod hump;
 pub mod least_absolute;
 pub mod least_squares;
 pub mod linked;
 pub mod mixed;
+pub mod monotone;
 pub mod ordinal;
+pub mod pairwise;
 pub mod reml;
 pub mod robust;
+pub mod studentised_range;
+pub mod trend;

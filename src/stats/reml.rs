@@ -28,11 +28,21 @@ pub struct VarianceComponents {
 
 /// Fits `y = X b + u[group] + e`; `None` when coefficients are not separable or no residual is left.
 pub fn variance_components(x: &[Vec<f64>], group: &[usize], y: &[f64]) -> Option<VarianceComponents> {
+    variance_components_along(x, &vec![1.0; y.len()], group, y)
+}
+
+/// Fits `y = X b + z u[group] + e`: the group's effect in proportion to `z`.
+pub fn variance_components_along(
+    x: &[Vec<f64>],
+    z: &[f64],
+    group: &[usize],
+    y: &[f64],
+) -> Option<VarianceComponents> {
     let coefficients = x.first()?.len();
     let groups = group.iter().max()? + 1;
     let mut products = Products::new(coefficients, 1, groups);
-    for ((x, group), y) in x.iter().zip(group).zip(y) {
-        products.add(Row { x, z: &[1.0], group: *group, y: *y }, 1.0);
+    for (((x, z), group), y) in x.iter().zip(z).zip(group).zip(y) {
+        products.add(Row { x, z: &[*z], group: *group, y: *y }, 1.0);
     }
     let free = vec![0.0; coefficients];
     let dof = products.rows() - f64::from(u32::try_from(coefficients).ok()?);
