@@ -6,8 +6,12 @@ use assert_cmd::Command;
 
 /// Exit code, stdout, stderr.
 fn answer(arguments: &[&str]) -> (i32, String, String) {
+    answer_in(Path::new("."), arguments)
+}
+
+fn answer_in(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
     let mut command = Command::cargo_bin("shrinkrule").unwrap();
-    let output = command.current_dir(Path::new(".")).arg("materials").args(arguments).output().unwrap();
+    let output = command.current_dir(folder).arg("materials").args(arguments).output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
     (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
 }
@@ -118,4 +122,21 @@ fn sizes_without_a_temperature_and_a_loss_without_a_motor_are_refused_with_advic
     assert_eq!(code, 2);
     assert!(err.starts_with("error: no steady state: at 32.3 K/W"), "{err}");
     assert_eq!(answer(&["--at", "90..75"]).0, 2);
+}
+
+#[test]
+fn the_picture_is_written_as_its_name_says_and_an_existing_one_is_kept() {
+    let scratch = tempfile::tempdir().unwrap();
+    let plotted = |name: &str| answer_in(scratch.path(), &["--at", "75..90", "--plot", name]);
+    let (code, _, err) = plotted("c.svg");
+    assert_eq!((code, err.as_str()), (0, "wrote c.svg\n"));
+    let svg = std::fs::read_to_string(scratch.path().join("c.svg")).unwrap();
+    assert!(svg.contains(">PETG</text>") && svg.contains(">doubtful</text>"));
+    assert_eq!(plotted("c.svg").0, 2);
+    let (code, _, err) = plotted("c.pdf");
+    assert_eq!((code, err.lines().next()), (2, Some("error: c.pdf: a picture is written as .svg or .png")));
+    let (code, _, err) = answer_in(scratch.path(), &["--plot", "d.svg"]);
+    assert_eq!(code, 2);
+    assert!(err.starts_with("error: a picture is asked for, and no temperature\n"), "{err}");
+    assert_eq!(std::fs::read_dir(scratch.path()).unwrap().count(), 1);
 }

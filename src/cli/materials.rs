@@ -1,10 +1,15 @@
 //! `materials`: what tables say of polymers and metals, at a temperature and of sizes in the warm.
 
+use std::path::PathBuf;
+
 use super::output::Output;
+use super::picture::{cannot_draw, picture_kind, write_picture};
 use super::{Error, Status};
+use crate::files::Outputs;
 use crate::material::answer::{Request, Sizes, Temperature};
 use crate::material::motor::{Body, WarmMotor};
 use crate::material::{Among, Material, NoMaterial, Range, find, metal};
+use crate::plot::ceilings_figure;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
 
@@ -24,6 +29,9 @@ pub struct Args {
     /// Temperature of the mount in °C, best as measured: 60, 75..90, or low..typical..high
     #[arg(long, visible_alias = "mount-c", value_name = "C", allow_hyphen_values = true)]
     at: Option<Range>,
+    /// Picture of the materials against the temperature, as .svg or .png
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
     #[command(flatten)]
     motor: MotorArgs,
     #[command(flatten)]
@@ -100,7 +108,7 @@ const EXAMPLES: &str = "\
 Examples:
   shrinkrule materials
   shrinkrule materials PETG ASA --sources
-  shrinkrule materials --at 75..90
+  shrinkrule materials --at 75..90 --plot ceilings.svg
   shrinkrule materials --loss-w 3..5 --motor 42x48 --motor-g 280 --ambient-c 20..25..35
   shrinkrule materials PETG --at 60 --bore 5 --interference 0.05 --span 31 --centre 60 --mate-metal steel";
 
@@ -121,16 +129,29 @@ fn celsius(text: &str) -> Result<f64, String> {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
+    let mut outputs = Outputs::new(output.force);
+    if let Some(plot) = &args.plot {
+        picture_kind(plot)?;
+        outputs.check_file(plot)?;
+    }
     let (materials, mate) = named(args)?;
     let temperature = temperature(args)?;
     let sizes = args.sizes.sizes();
-    if temperature.is_none() && sizes != Sizes::default() {
-        let problem = Problem::error(Location::default(), "sizes are given, and no temperature");
+    if temperature.is_none() && (sizes != Sizes::default() || args.plot.is_some()) {
+        let what = if args.plot.is_some() { "a picture is asked for" } else { "sizes are given" };
+        let problem = Problem::error(Location::default(), format!("{what}, and no temperature"));
         return Err(Error::problem(problem.help("add --at C, or --loss-w W with --motor SIZE")));
     }
     let request = Request { materials, temperature, from_c: args.sizes.from_c, sizes, mate };
     let answer = request.answer();
+    if let Some(plot) = &args.plot {
+        write_picture(&mut outputs, plot, &ceilings_figure(&answer).map_err(cannot_draw)?)?;
+        outputs.commit()?;
+    }
     output.result(&answer.to_text(args.sources), &answer)?;
+    if let Some(plot) = &args.plot {
+        output.progress(&format!("wrote {}", plot.display()))?;
+    }
     Ok(if answer.is_no() { Status::No } else { Status::Done })
 }
 

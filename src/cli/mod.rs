@@ -11,6 +11,7 @@ mod fit;
 mod limits;
 mod materials;
 mod parts;
+mod picture;
 mod plan;
 mod pulley;
 mod readings;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 
 use super::output::Output;
+use super::picture::{cannot_draw, picture_kind, write_picture};
 use super::{Error, Status};
 use crate::correction::Correction;
 use crate::correction::history::answer::{self, HistoryAnswer};
@@ -14,7 +15,7 @@ use crate::correction::verify::answer::VerifyAnswer;
 use crate::correction::verify::measured::{of_setup, read_measured};
 use crate::correction::verify::{Options, Verdict, Verification, verify};
 use crate::files::{self, Outputs};
-use crate::plot::{Figure, PlotError, history_figure, verification_figure};
+use crate::plot::{history_figure, verification_figure};
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, sha256, summed_up};
 use crate::units::Mm;
@@ -216,25 +217,4 @@ fn show_history(
         output.progress(&format!("wrote {}", path.display()))?;
     }
     Ok(if charts.iter().any(|chart| chart.first_drift().is_some()) { Status::No } else { Status::Done })
-}
-
-/// Whether the picture is PNG and not SVG.
-fn picture_kind(path: &Path) -> Result<bool, Error> {
-    match path.extension().and_then(|extension| extension.to_str()).map(str::to_lowercase).as_deref() {
-        Some("svg") => Ok(false),
-        Some("png") => Ok(true),
-        _ => Err(Error::problem(
-            Problem::error(Location::file(path), "a picture is written as .svg or .png")
-                .help("end its name in one of the two"),
-        )),
-    }
-}
-
-fn write_picture(outputs: &mut Outputs, path: &Path, figure: &Figure) -> Result<(), Error> {
-    let bytes = if picture_kind(path)? { &figure.png[..] } else { figure.svg.as_bytes() };
-    Ok(outputs.write(path, bytes)?)
-}
-
-fn cannot_draw(error: PlotError) -> Error {
-    Error::call(error.to_string())
 }

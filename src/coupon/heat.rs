@@ -13,13 +13,13 @@ use super::sheet::{CONDITIONS, READINGS, feature_cells, rows_to_csv};
 use super::{Coupon, CouponSet};
 use crate::units::Mm;
 
-/// The stage before heat, as the sheet writes it.
+/// The stage before heat, that every other is compared with.
 pub const BEFORE: &str = "before";
 
 /// The stage after it.
 pub const AFTER: &str = "after";
 
-/// What the sheet calls the material of the piece that is never heated.
+/// The material of the piece that is never heated, measured to see what the caliper does.
 pub const REFERENCE: &str = "reference";
 
 /// Size of the metal piece when nobody says otherwise: the outside of a common 608 bearing, mm.

@@ -8,6 +8,7 @@
 
 mod axis;
 mod canvas;
+mod ceilings;
 mod comparison;
 mod copies;
 mod deviation;
@@ -31,6 +32,7 @@ pub(crate) mod sample;
 #[cfg(test)]
 mod tests;
 
+pub use ceilings::ceilings_figure;
 pub use comparison::comparison_figures;
 pub use copies::{CopiesFigure, Print};
 pub use deviation::{Curve, CurvePoint, DeviationFigure, Panel};
@@ -46,7 +48,7 @@ use canvas::Canvas;
 /// A picture, ready to be written to files.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Figure {
-    /// What its files are called: `deviation`, `residuals`, `quantiles`, `copies`.
+    /// What its files are called: `deviation`, `residuals`, `quantiles`, `copies`, …
     pub name: &'static str,
     /// What it shows.
     pub title: String,

@@ -14,11 +14,7 @@ pub(super) const COLUMNS: [&str; 7] = ["material", STAGE, "soak_c", "soak_h", "l
 /// The one that makes a sheet one of stages.
 pub(super) const STAGE: &str = "stage";
 
-/// The stage that every other is compared with.
-pub const BEFORE: &str = "before";
-
-/// The material of a piece that does not change, measured to see what the caliper does.
-pub const REFERENCE: &str = "reference";
+pub use crate::coupon::heat::{BEFORE, REFERENCE};
 
 /// What a row says of the state of its piece, as it is written.
 #[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
