@@ -18,7 +18,7 @@ use crate::correction::structured::lent::Lent;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
-use crate::readings::{CheckedReadings, read_file, summed_up};
+use crate::readings::{CheckedReadings, read_file, read_file_without, summed_up};
 use crate::report::fit::{SetupReport, fit_report};
 
 /// Fit how a setup errs, from the caliper readings of its coupons
@@ -45,6 +45,10 @@ pub struct Args {
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
+    /// Leave the readings on these lines of the sheet out, as in 14,17: your decision, and the correction
+    /// keeps it; with --keep-all all others are used
+    #[arg(long, value_name = "LINE", value_delimiter = ',', value_parser = clap::value_parser!(u64).range(1..))]
+    set_aside: Vec<u64>,
     /// An earlier readings sheet of the same setups to pool: its prints count as further prints. Whether
     /// both agree is said first; the correction keeps that
     #[arg(long, value_name = "EARLIER.csv")]
@@ -76,14 +80,19 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
         outputs.check_file(target)?;
     }
-    let read = |file: &Path| {
-        read_file(file).map_err(|problems| {
-            let (problems, summary) = summed_up(file, &problems, "nothing was fitted");
-            Error::Input { problems, summary }
-        })
+    let refused = |file: &Path, problems: &[Problem]| {
+        let (problems, summary) = summed_up(file, problems, "nothing was fitted");
+        Error::Input { problems, summary }
     };
-    let readings = read(&args.file)?;
-    let earlier = args.add.as_deref().map(read).transpose()?;
+    let readings = if args.set_aside.is_empty() {
+        read_file(&args.file)
+    } else {
+        read_file_without(&args.file, &args.set_aside.iter().copied().collect())
+    };
+    let readings = readings.map_err(|problems| refused(&args.file, &problems))?;
+    let earlier =
+        args.add.as_deref().map(|file| read_file(file).map_err(|problems| refused(file, &problems)));
+    let earlier = earlier.transpose()?;
     if earlier.as_ref().is_some_and(|earlier| earlier.source.sha256 == readings.source.sha256) {
         let message = "--add names the same readings again: they would count twice";
         return Err(Error::problem(Problem::error(Location::file(&args.file), message)));

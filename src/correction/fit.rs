@@ -293,6 +293,7 @@ pub fn fit_all_with(
         Some(fit.map(|mut fit| {
             fit.correction.readings_file = file.clone().into_owned();
             fit.correction.readings_sha256.clone_from(&checked.source.sha256);
+            fit.correction.add_set_aside(&checked.set_aside);
             fit
         }))
     };

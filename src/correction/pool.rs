@@ -79,6 +79,7 @@ pub fn fit_all_with(
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&new.source.sha256);
         name_lines(&mut fit, &earlier_file);
+        fit.correction.add_set_aside(&new.set_aside);
         let said = match &past {
             Some(past) => {
                 let day =

@@ -58,6 +58,7 @@ pub(super) fn check(
         readings: gathered.readings,
         not_measured: gathered.not_measured,
         warnings: problems,
+        set_aside: Vec::new(),
         trials: gathered.trials,
         tables: gathered.setups,
         definitions: gathered.definitions.list,

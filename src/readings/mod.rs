@@ -51,11 +51,13 @@ pub mod trials;
 mod view;
 mod walk;
 pub(crate) mod whole_table;
+mod without;
 
 use gather::{BLOCK, Interrupted};
 pub use name::Name;
 use table::{Definition, SetupTable};
 pub(crate) use view::SetupView;
+pub use without::{SetAsideReading, read_bytes_without, read_file_without};
 
 /// Repeat readings of one feature of one print, summarised in one pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -144,6 +146,8 @@ pub struct CheckedReadings {
     pub not_measured: u64,
     /// Doubtful but usable: likely slips, named by line.
     pub warnings: Vec<Problem>,
+    /// What the person set aside; no setup holds it.
+    pub set_aside: Vec<SetAsideReading>,
     trials: Vec<trials::Trial>,
     tables: Vec<(String, SetupTable)>,
     definitions: Vec<Definition>,
