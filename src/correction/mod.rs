@@ -31,6 +31,7 @@ pub mod spread;
 pub mod structured;
 pub mod summary;
 mod suspects;
+pub mod tolerance;
 mod toml_keys;
 pub mod verify;
 

@@ -22,6 +22,7 @@ fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) ->
         gross: Some(gross),
         options: Options::default(),
         targets: design::targets(false),
+        tolerance_each: 0,
     }
 }
 
@@ -35,6 +36,7 @@ fn class_plan(population: Population, design: Vec<design::Feature>, prints: u32)
         gross: None,
         options: Options::default(),
         targets: design::targets(true),
+        tolerance_each: 0,
     }
 }
 
@@ -76,6 +78,39 @@ fn table_of_the_classes() {
                 println!("{}", row(&plan, name, &run(&plan, printers(), 12)));
             }
         }
+    }
+}
+
+#[test]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
+fn table_of_tolerance_intervals() {
+    println!("| population | design | prints | 95/95 holds | half µm | half of the next print's, µm |");
+    for population in [Good, Typical, Bad] {
+        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+            for prints in 1..=3 {
+                let plan = Plan { tolerance_each: 1, ..class_plan(population, features.clone(), prints) };
+                let outcome = run(&plan, printers(), 13);
+                println!(
+                    "| {} | {name} | {prints} | {:.1} % | {:.0} | {:.0} |",
+                    population.name(),
+                    100.0 * outcome.confident,
+                    outcome.tolerance_half_um,
+                    outcome.half_um
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn tolerance_intervals_hold_their_share_with_their_confidence() {
+    // A printer's sizes hold or fail together, so 80 printers tell the confidence to 2.5 %.
+    for (population, prints) in [(Typical, 3), (Bad, 2)] {
+        let plan = Plan { tolerance_each: 6, ..class_plan(population, design::starter(), prints) };
+        let outcome = run(&plan, 80, 6);
+        assert!((0.89..0.995).contains(&outcome.confident), "{population:?}: {outcome:?}");
+        // The interval for one new print is no tolerance interval.
+        assert!(outcome.tolerance_half_um > 1.1 * outcome.half_um);
     }
 }
 
