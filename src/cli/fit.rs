@@ -208,6 +208,7 @@ fn fits(
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
+        criticise: true,
         lent: None,
     };
     let results = match earlier {

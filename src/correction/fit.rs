@@ -19,7 +19,7 @@ use super::observations::{Observation, observations};
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::structured::lent::Lent;
 use super::suspects::{self, LARGEST_SHARE, Suspects};
-use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
+use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, criticism, first_layer, shape, structured};
 
 /// Setups that a thread takes at a time.
 const AT_A_TIME: usize = 8;
@@ -77,6 +77,8 @@ pub struct FitOptions {
     pub date: Option<String>,
     /// Give the points behind the fit as well, for plots.
     pub points: bool,
+    /// Look for what speaks against the fit.
+    pub criticise: bool,
     /// What earlier setups lend; only the structured method borrows.
     pub lent: Option<Lent>,
 }
@@ -90,6 +92,7 @@ impl Default for FitOptions {
             keep_all: false,
             date: None,
             points: true,
+            criticise: true,
             lent: None,
         }
     }
@@ -200,6 +203,12 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
         fit.first_layer = first_layer::spread(setup.into());
+        if options.criticise {
+            let used = fit.points.iter().filter(|point| !point.set_aside);
+            let rows: Vec<criticism::Row<'_>> = used.map(criticism::Row::from).collect();
+            let found = criticism::criticise(&rows, &fit.correction.terms, false);
+            fit.take_criticism(found);
+        }
         if !options.points {
             fit.points = Vec::new();
         }
@@ -257,13 +266,20 @@ fn least_squares(
         set_aside: found.set_aside,
         warnings,
     };
-    Ok(Fit {
+    let mut fit = Fit {
         correction,
         points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
         r_squared: r_squared(&estimate),
         residual_sd_mm: estimate.residual_sd_mm(),
         first_layer: first_layer::spread(setup),
-    })
+        criticism: Vec::new(),
+    };
+    if options.criticise {
+        // Bends are looked for in `shape`, which is quick enough for a thousand setups.
+        let found = criticism::criticise(&rows(setup, &seen), &estimate.terms, true);
+        fit.take_criticism(found);
+    }
+    Ok(fit)
 }
 
 /// Fits every setup of a file, in the file's order.
@@ -409,6 +425,22 @@ fn r_squared(estimate: &Estimate) -> Option<f64> {
     let mean = kinds.iter().map(|of| of.count as f64 * of.mean_mm).sum::<f64>() / count;
     let total: f64 = kinds.iter().map(|of| of.yy + of.count as f64 * (of.mean_mm - mean).powi(2)).sum();
     (total > 0.0).then(|| 1.0 - estimate.solution.residual_squares / total)
+}
+
+/// The used observations as the criticism looks at them.
+fn rows<'a>(setup: SetupView<'a>, seen: &[Observation]) -> Vec<criticism::Row<'a>> {
+    let row = |seen: &Observation| {
+        let feature = setup.feature(seen.feature as usize);
+        criticism::Row {
+            coupon: feature.coupon,
+            kind: seen.kind,
+            axis: feature.axis,
+            nominal_mm: seen.nominal_mm,
+            copy: seen.copy,
+            deviation_mm: seen.deviation_mm(),
+        }
+    };
+    seen.iter().filter(|seen| seen.used).map(row).collect()
 }
 
 fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {

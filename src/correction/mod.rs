@@ -10,6 +10,7 @@ pub mod apply;
 pub mod borrow;
 pub mod borrow_folder;
 pub mod borrow_pool;
+pub mod criticism;
 mod estimate;
 pub mod feel;
 mod feel_answer;

@@ -7,6 +7,7 @@ mod design;
 mod printer;
 mod random;
 mod study;
+mod told;
 
 use printer::Population::{self, Bad, Exact, Good, Misfit, Typical};
 use shrinkrule::correction::structured::Options;
@@ -111,6 +112,27 @@ fn tolerance_intervals_hold_their_share_with_their_confidence() {
         assert!((0.89..0.995).contains(&outcome.confident), "{population:?}: {outcome:?}");
         // The interval for one new print is no tolerance interval.
         assert!(outcome.tolerance_half_um > 1.1 * outcome.half_um);
+    }
+}
+
+#[test]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
+fn table_of_criticism() {
+    println!(
+        "| population | design | prints | told anything | curve | own scale | coupon | shift | group | lack of fit |"
+    );
+    for population in [Good, Typical, Bad] {
+        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+            for prints in 1..=3 {
+                let found = told::told(&class_plan(population, features.clone(), prints), printers(), 14);
+                let sorts = found.sorts.map(|share| format!("{:.1} %", 100.0 * share)).join(" | ");
+                println!(
+                    "| {} | {name} | {prints} | {:.1} % | {sorts} |",
+                    population.name(),
+                    100.0 * found.any
+                );
+            }
+        }
     }
 }
 
