@@ -42,6 +42,10 @@ pub struct Args {
     /// bores (structured)
     #[arg(long, value_name = "MM", value_parser = jaw_flat)]
     jaw_flat_mm: Option<f64>,
+    /// How much the parts grow per °C, such as 60e-6, where the sheet has a temperature and neither its line
+    /// `# material:` nor the setup's name tells
+    #[arg(long, value_name = "1/K", value_parser = expansion)]
+    expansion: Option<f64>,
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
@@ -205,6 +209,7 @@ fn fits(
         form: args.model,
         method: method(args)?,
         jaw_flat_mm: args.jaw_flat_mm,
+        expansion: args.expansion,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
@@ -260,6 +265,12 @@ fn method(args: &Args) -> Result<Method, Error> {
 pub(super) fn jaw_flat(text: &str) -> Result<f64, String> {
     let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
     width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
+}
+
+/// An expansion that a solid may have, 1/K.
+pub(super) fn expansion(text: &str) -> Result<f64, String> {
+    let expansion = text.parse::<f64>().ok().filter(|expansion| (0.0..=500e-6).contains(expansion));
+    expansion.ok_or_else(|| "expected an expansion per °C from 0 to 500e-6, such as 60e-6".to_owned())
 }
 
 fn warnings(fits: &[Fit]) -> Vec<Problem> {

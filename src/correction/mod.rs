@@ -32,6 +32,7 @@ pub mod spread;
 pub mod structured;
 pub mod summary;
 mod suspects;
+pub mod temperature;
 pub mod tolerance;
 mod toml_keys;
 pub mod verify;

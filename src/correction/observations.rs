@@ -13,7 +13,7 @@ use super::first_layer::is_at_the_bed;
 #[derive(Clone, Debug)]
 pub(super) struct Observation {
     pub nominal_mm: f64,
-    /// Mean of the readings that are used.
+    /// Mean of the readings that are used, as read.
     pub mean_mm: f64,
     /// Their squares about it.
     pub squares_mm2: f64,
@@ -30,11 +30,18 @@ pub(super) struct Observation {
     has_highest: bool,
     /// Whether the fit uses the observation.
     pub used: bool,
+    /// Readings times this are sizes at 20 °C.
+    to_reference: f64,
 }
 
 impl Observation {
+    /// Mean size at 20 °C.
+    pub fn size_mm(&self) -> f64 {
+        self.mean_mm * self.to_reference
+    }
+
     pub fn deviation_mm(&self) -> f64 {
-        self.mean_mm - self.nominal_mm
+        self.size_mm() - self.nominal_mm
     }
 
     /// Its smallest and its largest reading, where they are still used.
@@ -63,8 +70,9 @@ impl Observation {
     }
 }
 
-/// The observations that the fit is about: everything but what was measured at the bed.
-pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
+/// The observations that the fit is about: everything but what was measured at the bed. Readings times
+/// `to_reference` are sizes at 20 °C.
+pub(super) fn observations(setup: SetupView<'_>, to_reference: f64) -> Vec<Observation> {
     let mut observations = Vec::with_capacity(setup.len());
     for (at, readings) in setup.features() {
         let repeats = setup.repeats(at);
@@ -80,6 +88,7 @@ pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
                 has_lowest: true,
                 has_highest: true,
                 used: true,
+                to_reference,
             });
         }
     }
@@ -201,6 +210,7 @@ mod tests {
             has_lowest: true,
             has_highest: true,
             used,
+            to_reference: 1.0,
         }
     }
 

@@ -36,6 +36,7 @@ mod cells;
 mod check;
 mod conditions;
 mod decode;
+pub mod expansion;
 mod feel_rows;
 mod gather;
 mod intern;
@@ -122,6 +123,8 @@ pub struct Conditions {
     pub caliper_error_mm: Option<f64>,
     /// Temperature of the parts when they were measured, Celsius.
     pub temperature_c: Option<f64>,
+    /// What they are made of.
+    pub material: Option<String>,
 }
 
 /// Where readings came from.
