@@ -209,6 +209,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
         fit.first_layer = first_layer::spread(setup.into());
+        fit.correction.suggest_elsewhere(setup.into());
         if let Some(to_reference) = &to_reference {
             to_reference.account(&mut fit.correction);
         }
@@ -285,6 +286,7 @@ fn least_squares(
         first_layer: first_layer::spread(setup),
         criticism: Vec::new(),
     };
+    fit.correction.suggest_elsewhere(setup);
     if let Some(to_reference) = &to_reference {
         to_reference.account(&mut fit.correction);
     }

@@ -11,6 +11,7 @@ pub mod borrow;
 pub mod borrow_folder;
 pub mod borrow_pool;
 pub mod criticism;
+mod elsewhere;
 mod estimate;
 pub mod feel;
 mod feel_answer;
