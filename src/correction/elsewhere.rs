@@ -15,24 +15,25 @@ const ROWS_AWAY: usize = 2;
 const FITS_WITHIN_MM: f64 = 0.05;
 
 impl Correction {
-    /// Adds to the reason of each reading that was set aside what else it would fit.
+    /// Adds to the reason of each reading that was set aside the likely slip: of the pen, or of the row.
     pub(super) fn suggest_elsewhere(&mut self, setup: SetupView<'_>) {
         let mut asides = std::mem::take(&mut self.set_aside);
         for aside in asides.iter_mut().filter(|aside| !aside.is_by_person()) {
             let reading = Reading { mm: aside.reading_mm, line: aside.line };
-            if let Some(words) = self.elsewhere(setup, reading) {
+            let Some(own) = place_of(setup, reading) else { continue };
+            let slip = slips::likely(reading.mm, setup.feature(own).nominal_mm);
+            let slip = slip.filter(|slip| {
+                !matches!(slip, Slip::FarFromNominal { .. }) && !aside.reason.contains(&slip.to_string())
+            });
+            let slip = slip.map(|slip| format!("{} {slip}", reading.mm));
+            for words in slip.into_iter().chain(self.elsewhere(setup, own, reading)) {
                 aside.reason = format!("{}; {words}", aside.reason);
             }
         }
         self.set_aside = asides;
     }
 
-    fn elsewhere(&self, setup: SetupView<'_>, reading: Reading) -> Option<String> {
-        let ends = |at: usize| {
-            let repeats = setup.repeats(at);
-            repeats.count > 0 && (repeats.lowest == reading || repeats.highest == reading)
-        };
-        let own_at = (0..setup.len()).find(|at| ends(*at))?;
+    fn elsewhere(&self, setup: SetupView<'_>, own_at: usize, reading: Reading) -> Option<String> {
         let own = setup.feature(own_at);
         // Two swapped digits explain a few tenths, and so does a neighbour: both are told.
         if let Some(Slip::DecimalPoint { .. } | Slip::Inches { .. } | Slip::Millimetres { .. }) =
@@ -71,6 +72,14 @@ impl Correction {
         let place = if setup.repeats(at).count > 0 { format!(" on line {line}") } else { String::new() };
         Some(format!("it would fit {}{place}: {asked}", other.feature))
     }
+}
+
+/// The feature that a reading is of, where it is the smallest or the largest of it.
+fn place_of(setup: SetupView<'_>, reading: Reading) -> Option<usize> {
+    (0..setup.len()).find(|at| {
+        let repeats = setup.repeats(*at);
+        repeats.count > 0 && (repeats.lowest == reading || repeats.highest == reading)
+    })
 }
 
 #[cfg(test)]
@@ -142,6 +151,22 @@ mod tests {
                 has("; it would fit b5 on line 4: was it typed into the wrong row?"),
                 "{method:?}: {reasons:?}"
             );
+        }
+    }
+
+    /// One of three repeats with its digits swapped.
+    #[test]
+    fn swapped_digits_among_repeats_are_named() {
+        for method in METHODS {
+            let correction = fitted(method, |text| {
+                let bore = readings(&text, ",b6,bore,6,1,");
+                let (first, rest) = bore.split_once(',').unwrap();
+                // 5.79 becomes 9.75, far off; 5.78 would become 7.58.
+                let swapped: String = [&first[2..3], ".", &first[0..1], &first[3..]].concat();
+                text.replacen(&format!(",b6,bore,6,1,{bore}"), &format!(",b6,bore,6,1,{swapped},{rest}"), 1)
+            });
+            let [aside] = &correction.set_aside[..] else { panic!("{:?}", correction.set_aside) };
+            assert_eq!(aside.reason.matches("would fit with two digits swapped: 5.").count(), 1, "{aside:?}");
         }
     }
 

@@ -20,7 +20,10 @@ impl Noise {
     }
 }
 
-const COUPONS: [(&str, &[(Kind, Axis, f64)]); 8] = [
+/// A coupon and its features.
+type Coupon = (&'static str, &'static [(Kind, Axis, f64)]);
+
+const COUPONS: [Coupon; 8] = [
     (
         "GX",
         &[
