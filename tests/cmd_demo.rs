@@ -109,6 +109,7 @@ fn the_pictures_in_the_readme_are_those_of_the_demo() {
     let guide = String::from_utf8(made("coupons/measuring-guide.html")).unwrap();
     for (bytes, name) in [
         (made("plots/petg-0.4-deviation.png"), "deviation.png"),
+        (made("plots/pla-0.4-deviation.png"), "suspect.png"),
         (made("pulley-t5-20.svg"), "groove.svg"),
         (drawing(&guide, "R8 from above").into_bytes(), "ring.svg"),
     ] {

@@ -219,3 +219,19 @@ fn json_may_stand_before_the_command_and_without_it_the_file_to_write_is_asked_f
     assert!(ran.err.starts_with("error: --out is missing"), "{}", ran.err);
     assert!(ran.err.contains("help: add `--out parts-to-draw.csv`"), "{}", ran.err);
 }
+
+#[test]
+fn a_tolerance_adds_two_columns_which_a_later_run_replaces() {
+    let list = "part,dimension,kind,target_mm,note\nhub,bore,bore,8,mine\nhub,lid,height,8,\n";
+    let (ran, written, _) = parts(list.as_bytes(), &["--tolerance", "95/95"]);
+    assert_eq!(ran.code, 1, "{}", ran.err);
+    let written = written.unwrap();
+    let lines: Vec<Vec<&str>> = written.lines().map(|line| line.split(',').collect()).collect();
+    let added = "draw_mm,expected_mm,low95_mm,high95_mm,chance,tolerance_low_mm,tolerance_high_mm,note";
+    assert_eq!(lines[0].join(","), format!("part,dimension,kind,target_mm,{added}"));
+    let number = |column: usize| lines[1][column].parse::<f64>().unwrap();
+    assert!(number(9) < number(6) && number(7) < number(10), "{written}");
+    assert_eq!((lines[1][11], lines[2][9], lines[2][10]), ("mine", "", ""));
+    let (_, again, _) = parts(written.as_bytes(), &[]);
+    assert!(!again.unwrap().contains("tolerance"));
+}

@@ -239,3 +239,28 @@ fn a_size_below_zero_is_answered_as_a_size_and_a_middle_with_three_decimals() {
     let middle = String::from_utf8(run(&["8", "--class", "H7"]).stdout).unwrap();
     assert!(middle.contains("(drawn - target, 8.008 mm)"), "{middle}");
 }
+
+/// Sources of the expected values: the spreads of the bundled correction and `stats::tolerance`, whose factors
+/// are checked against published ones.
+#[test]
+fn a_tolerance_interval_holds_a_share_of_prints_with_a_confidence() {
+    let answer = json("bore 8.1 --tolerance 95/95");
+    let held = &answer["tolerance"];
+    let number = |key: &str| held[key].as_f64().unwrap();
+    assert_eq!((number("share"), number("confidence")), (0.95, 0.95));
+    let [low, high] = ["low95_mm", "high95_mm"].map(|key| answer[key].as_f64().unwrap());
+    assert!(number("low_mm") < low && high < number("high_mm"), "{answer}");
+    assert!(number("low_mm") < number("above_mm") && number("below_mm") < number("high_mm"));
+    let ran = sized("bore 8.1 --tolerance 90%/99%");
+    let line = ran.out.lines().nth(2).unwrap();
+    assert!(
+        line.starts_with("90 % of prints lie between ") && line.contains("with 99 % confidence"),
+        "{line}"
+    );
+    assert_eq!(json("bore 8.1").get("tolerance"), None);
+    for wrong in ["95", "95/100", "0/95", "a/b"] {
+        let ran = sized(&format!("bore 8.1 --tolerance {wrong}"));
+        assert_eq!(ran.code, 2);
+        assert!(ran.err.contains("above 0 and below 100, such as 95/95"), "{}", ran.err);
+    }
+}

@@ -95,7 +95,7 @@ fn sheet(set: &CouponSet) -> String {
     let mut text = String::from(
         "# INVENTED for the demo: nobody measured these. tests/demo_data.rs says how they were made\n\
          # unit: mm\n# date: 2026-11-20\n# caliper_resolution_mm: 0.01\n# caliper_error_mm: 0.03\n\
-         # temperature_c: 21\n\
+         # temperature_c: 20\n\
          setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm,reading_2_mm,reading_3_mm,note\n",
     );
     for (number, printer) in PRINTERS.iter().enumerate() {

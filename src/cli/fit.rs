@@ -18,7 +18,7 @@ use crate::correction::structured::lent::Lent;
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
-use crate::readings::{CheckedReadings, read_file, summed_up};
+use crate::readings::{CheckedReadings, read_file, read_file_without, summed_up};
 use crate::report::fit::{SetupReport, fit_report};
 
 /// Fit how a setup errs, from the caliper readings of its coupons
@@ -42,9 +42,17 @@ pub struct Args {
     /// bores (structured)
     #[arg(long, value_name = "MM", value_parser = jaw_flat)]
     jaw_flat_mm: Option<f64>,
+    /// How much the parts grow per °C, such as 60e-6, where the sheet has a temperature and neither its line
+    /// `# material:` nor the setup's name tells
+    #[arg(long, value_name = "1/K", value_parser = expansion)]
+    expansion: Option<f64>,
     /// Use every reading, also those that look wrong
     #[arg(long)]
     keep_all: bool,
+    /// Leave the readings on these lines of the sheet out, as in 14,17: your decision, and the correction
+    /// keeps it; with --keep-all all others are used
+    #[arg(long, value_name = "LINE", value_delimiter = ',', value_parser = clap::value_parser!(u64).range(1..))]
+    set_aside: Vec<u64>,
     /// An earlier readings sheet of the same setups to pool: its prints count as further prints. Whether
     /// both agree is said first; the correction keeps that
     #[arg(long, value_name = "EARLIER.csv")]
@@ -76,13 +84,16 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
         outputs.check_file(target)?;
     }
-    let read = |file: &Path| {
-        read_file(file).map_err(|problems| {
-            let (problems, summary) = summed_up(file, &problems, "nothing was fitted");
-            Error::Input { problems, summary }
-        })
+    let refused = |file: &Path, problems: &[Problem]| {
+        let (problems, summary) = summed_up(file, problems, "nothing was fitted");
+        Error::Input { problems, summary }
     };
-    let readings = read(&args.file)?;
+    let readings = if args.set_aside.is_empty() {
+        read_file(&args.file)
+    } else {
+        read_file_without(&args.file, &args.set_aside.iter().copied().collect())
+    };
+    let readings = readings.map_err(|problems| refused(&args.file, &problems))?;
     if readings.setup_count() == 0 {
         let message = "no row was read before heat, and what came after is no calibration";
         let problem = Problem::error(Location::file(&args.file).column("stage"), message);
@@ -90,7 +101,9 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             problem.help("fit a sheet whose prints have the stage `before`, or none"),
         ));
     }
-    let earlier = args.add.as_deref().map(read).transpose()?;
+    let earlier =
+        args.add.as_deref().map(|file| read_file(file).map_err(|problems| refused(file, &problems)));
+    let earlier = earlier.transpose()?;
     if earlier.as_ref().is_some_and(|earlier| earlier.source.sha256 == readings.source.sha256) {
         let message = "--add names the same readings again: they would count twice";
         return Err(Error::problem(Problem::error(Location::file(&args.file), message)));
@@ -203,9 +216,11 @@ fn fits(
         form: args.model,
         method: method(args)?,
         jaw_flat_mm: args.jaw_flat_mm,
+        expansion: args.expansion,
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
+        criticise: true,
         lent: None,
     };
     let results = match earlier {
@@ -257,6 +272,12 @@ fn method(args: &Args) -> Result<Method, Error> {
 pub(super) fn jaw_flat(text: &str) -> Result<f64, String> {
     let width = text.parse::<f64>().ok().filter(|width| (0.0..=3.0).contains(width));
     width.ok_or_else(|| "expected a width from 0 to 3 mm".to_owned())
+}
+
+/// An expansion that a solid may have, 1/K.
+pub(super) fn expansion(text: &str) -> Result<f64, String> {
+    let expansion = text.parse::<f64>().ok().filter(|expansion| (0.0..=500e-6).contains(expansion));
+    expansion.ok_or_else(|| "expected an expansion per °C from 0 to 500e-6, such as 60e-6".to_owned())
 }
 
 fn warnings(fits: &[Fit]) -> Vec<Problem> {

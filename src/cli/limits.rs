@@ -11,6 +11,7 @@ use crate::fits::named::{FitsFileError, NamedFit, NamedFits};
 use crate::kind::Kind;
 use crate::problem::{Location, Problem};
 use crate::readings::trials::Feel;
+use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
 use super::Error;
@@ -83,6 +84,20 @@ pub fn named_fits(own: Option<&PathBuf>) -> Result<NamedFits, Error> {
         FitsFileError::File(error) => Error::File(error),
         FitsFileError::Problems(problems) => Error::in_file(problems, path, "nothing was sized"),
     })
+}
+
+/// A share of prints and a confidence in per cent, `95/95`.
+pub fn tolerance(text: &str) -> Result<Wanted, String> {
+    let part = |text: &str| {
+        let percent = text.trim().trim_end_matches('%').trim_end().parse::<f64>().ok()?;
+        (percent > 0.0 && percent < 100.0).then_some(percent / 100.0)
+    };
+    let both = text.split_once('/').and_then(|(share, confidence)| Some((part(share)?, part(confidence)?)));
+    let (share, confidence) = both.ok_or_else(|| {
+        "expected a share of prints and a confidence in per cent, above 0 and below 100, such as 95/95"
+            .to_owned()
+    })?;
+    Ok(Wanted { share, confidence })
 }
 
 /// A step that sizes to draw are rounded to, 0 or more.

@@ -7,9 +7,10 @@ use crate::files::{self, Outputs};
 use crate::parts::parts_list::PartsList;
 use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
+use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
-use super::limits::{named_fits, step};
+use super::limits::{named_fits, step, tolerance};
 use super::output::Output;
 use super::{Error, Status};
 
@@ -46,6 +47,10 @@ pub struct Args {
     /// Step that sizes to draw are rounded to; 0 leaves them as they are
     #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
+    /// Add tolerance_low_mm and tolerance_high_mm: the limits that hold this share of all prints with this
+    /// confidence, both in per cent: 95/95
+    #[arg(long, value_name = "SHARE/CONFIDENCE", value_parser = tolerance)]
+    tolerance: Option<Wanted>,
 }
 
 /// Runs the command.
@@ -66,7 +71,10 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let correction = Correction::read(&args.correction)?;
     let list = PartsList::parse(&files::read(&args.list)?, &args.list)
         .map_err(|problems| Error::in_file(problems, &args.list, "nothing was sized"))?;
-    let sized = SizedList::new(&list, &correction, &fits, args.step);
+    let mut sized = SizedList::new(&list, &correction, &fits, args.step);
+    if let Some(demand) = args.tolerance {
+        sized = sized.with_tolerance(&correction, demand);
+    }
     if let Some(out) = &args.out {
         outputs.write(out, &sized.to_csv().map_err(std::io::Error::other)?)?;
         outputs.commit()?;

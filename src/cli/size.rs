@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::limits::{LimitsArgs, step};
+use super::limits::{LimitsArgs, step, tolerance};
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
@@ -15,6 +15,7 @@ use crate::parts::felt::{FeltSize, credit, felt_fit};
 use crate::parts::sized::{SizedFeature, allowance};
 use crate::problem::{Location, Problem};
 use crate::readings::trials::Feel;
+use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
 /// Print the size to draw so that the printed feature measures as wanted
@@ -42,6 +43,10 @@ pub struct Args {
     /// Round the size to draw to a multiple of this; 0 leaves it as it is
     #[arg(long, value_name = "MM", default_value = "0.01", value_parser = step, allow_hyphen_values = true)]
     step: Mm,
+    /// Also give the limits that hold this share of all prints with this confidence, both in per cent:
+    /// 95/95. The 95 % interval is for the next print; this one is for who makes many
+    #[arg(long, value_name = "SHARE/CONFIDENCE", value_parser = tolerance)]
+    tolerance: Option<Wanted>,
     /// Use the named fit's clearances, even where the correction has your own feel tests
     #[arg(long)]
     ignore_feel: bool,
@@ -80,7 +85,12 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         None => args.limits.aim(args.kind, args.size)?,
     };
     let sized = SizedFeature::new(&correction, args.kind, axis, &aim, args.step);
-    let (mut answer, status) = match sized.and_then(|sized| sized.with_drawn_interval(&correction)) {
+    let sized = sized.and_then(|sized| sized.with_drawn_interval(&correction));
+    let sized = match args.tolerance {
+        Some(demand) => sized.and_then(|sized| sized.with_tolerance(&correction, demand)),
+        None => sized,
+    };
+    let (mut answer, status) = match sized {
         Ok(mut answer) => {
             answer.warnings.extend(allowance(&correction));
             (answer, Status::Done)

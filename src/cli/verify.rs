@@ -11,6 +11,7 @@ use crate::correction::Correction;
 use crate::correction::history::answer::{self, HistoryAnswer};
 use crate::correction::history::chart::charts;
 use crate::correction::history::{Entry, History};
+use crate::correction::temperature::ToReference;
 use crate::correction::verify::answer::VerifyAnswer;
 use crate::correction::verify::measured::{of_setup, read_measured};
 use crate::correction::verify::{Options, Verdict, Verification, verify};
@@ -52,6 +53,9 @@ pub struct Args {
     /// Use every reading, also one that stands apart from all the others
     #[arg(long)]
     keep_all: bool,
+    /// How much the parts grow per °C, where the file has a temperature; as for `fit`
+    #[arg(long, value_name = "1/K", value_parser = super::fit::expansion)]
+    expansion: Option<f64>,
     /// History to append the result to, one row; made when it is not there
     #[arg(long, value_name = "HISTORY.csv", conflicts_with = "history")]
     add_to: Option<PathBuf>,
@@ -121,7 +125,8 @@ fn show_verification(
     let mut written = outputs.commit()?;
     written.extend(history.commit()?);
     output.warnings(&readings.warnings)?;
-    for warning in &verification.warnings {
+    let to_reference = ToReference::of(&readings.conditions, &correction.setup, args.expansion);
+    for warning in to_reference.iter().map(|to| &to.said).chain(&verification.warnings) {
         output.warnings(&[Problem::warning(Location::file(file), warning)])?;
     }
     let answer = VerifyAnswer::of(&verification, date.as_deref());
@@ -150,8 +155,13 @@ fn verification(
             if error.found.is_empty() { "no feature has a reading".to_owned() } else { error.to_string() };
         Error::problem(Problem::error(Location::file(file), message).help(help))
     })?;
-    let options =
-        Options { matters_mm: args.matters.get(), keep_all: args.keep_all, jaw_flat_mm: args.jaw_flat_mm };
+    let to_reference = ToReference::of(&readings.conditions, &correction.setup, args.expansion);
+    let options = Options {
+        matters_mm: args.matters.get(),
+        keep_all: args.keep_all,
+        jaw_flat_mm: args.jaw_flat_mm,
+        to_reference: to_reference.map_or(1.0, |to| to.factor),
+    };
     verify(correction, &setup, &options).map_err(|error| {
         Error::problem(Problem::error(Location::file(file), error.to_string()).help(error.help()))
     })

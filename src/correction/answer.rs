@@ -180,10 +180,18 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
     if let Some(spread) = &fit.first_layer {
         writeln!(out, "\n  {}", spread.in_words())?;
     }
-    if !correction.set_aside.is_empty() {
+    let (by_person, by_fit): (Vec<_>, Vec<_>) =
+        correction.set_aside.iter().partition(|aside| aside.is_by_person());
+    if !by_fit.is_empty() {
         writeln!(out, "\n  not used (--keep-all uses them):")?;
-        for aside in &correction.set_aside {
+        for aside in by_fit {
             writeln!(out, "    line {}: {} mm: {}", aside.line, aside.reading_mm, aside.reason)?;
+        }
+    }
+    if !by_person.is_empty() {
+        writeln!(out, "\n  set aside by you (--set-aside):")?;
+        for aside in by_person {
+            writeln!(out, "    line {}: {} mm", aside.line, aside.reading_mm)?;
         }
     }
     Ok(())

@@ -19,7 +19,8 @@ use super::observations::{Observation, observations};
 use super::spread::{PRINT_ALLOWANCE_MM, resolution_mm, spread};
 use super::structured::lent::Lent;
 use super::suspects::{self, LARGEST_SHARE, Suspects};
-use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, first_layer, shape, structured};
+use super::temperature::ToReference;
+use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, criticism, first_layer, shape, structured};
 
 /// Setups that a thread takes at a time.
 const AT_A_TIME: usize = 8;
@@ -71,12 +72,16 @@ pub struct FitOptions {
     pub method: Method,
     /// Width of the flat of the inside jaws across the bore, mm; only the structured method takes it out.
     pub jaw_flat_mm: Option<f64>,
+    /// Linear expansion of the parts, 1/K, in place of what the sheet's material or the setup's name says.
+    pub expansion: Option<f64>,
     /// Use every reading, however wrong it looks.
     pub keep_all: bool,
     /// When the coupons were measured, in place of what the readings say.
     pub date: Option<String>,
     /// Give the points behind the fit as well, for plots.
     pub points: bool,
+    /// Look for what speaks against the fit.
+    pub criticise: bool,
     /// What earlier setups lend; only the structured method borrows.
     pub lent: Option<Lent>,
 }
@@ -87,9 +92,11 @@ impl Default for FitOptions {
             form: None,
             method: Method::default(),
             jaw_flat_mm: None,
+            expansion: None,
             keep_all: false,
             date: None,
             points: true,
+            criticise: true,
             lent: None,
         }
     }
@@ -188,18 +195,30 @@ fn s(count: u64) -> &'static str {
 
 /// Fits the correction of one setup.
 pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions) -> Result<Fit, FitError> {
+    let to_reference = ToReference::of(conditions, &setup.setup, options.expansion);
     if options.method == Method::Structured {
         let told = structured::Options {
             keep_all: options.keep_all,
             print_sd_mm: options.lent.as_ref().and_then(|lent| lent.print).map(|print| print.median),
             lent: options.lent.clone(),
             jaw_flat_mm: options.jaw_flat_mm,
+            to_reference: to_reference.as_ref().map_or(1.0, |to| to.factor),
             ..structured::Options::default()
         };
         let mut fit = structured::fit(setup, conditions, &told)?;
         fit.correction.date = options.date.clone().or(fit.correction.date);
         fit.correction.program_version = env!("CARGO_PKG_VERSION").to_owned();
         fit.first_layer = first_layer::spread(setup.into());
+        fit.correction.suggest_elsewhere(setup.into());
+        if let Some(to_reference) = &to_reference {
+            to_reference.account(&mut fit.correction);
+        }
+        if options.criticise {
+            let used = fit.points.iter().filter(|point| !point.set_aside);
+            let rows: Vec<criticism::Row<'_>> = used.map(criticism::Row::from).collect();
+            let found = criticism::criticise(&rows, &fit.correction.terms, false);
+            fit.take_criticism(found);
+        }
         if !options.points {
             fit.points = Vec::new();
         }
@@ -215,7 +234,9 @@ fn least_squares(
 ) -> Result<Fit, FitError> {
     // The standard deviation of rounding to the caliper's step: nothing closer is told apart.
     let least_sd_mm = resolution_mm(conditions) / 12.0_f64.sqrt();
-    let mut seen = observations(setup);
+    let to_reference = ToReference::of(conditions, setup.name, options.expansion);
+    let factor = to_reference.as_ref().map_or(1.0, |to| to.factor);
+    let mut seen = observations(setup, factor);
     let mut found = Suspects::default();
     suspects::slips(setup, &mut seen, &mut found);
     suspects::among_repeats(setup, &mut seen, least_sd_mm, &mut found);
@@ -225,7 +246,7 @@ fn least_squares(
     if options.keep_all && !found.set_aside.is_empty() {
         warnings.push(kept(&found));
         found = Suspects::default();
-        seen = observations(setup);
+        seen = observations(setup, factor);
         estimate = Estimate::new(&seen, options.form, least_sd_mm)?;
     }
     if found.too_many {
@@ -257,13 +278,24 @@ fn least_squares(
         set_aside: found.set_aside,
         warnings,
     };
-    Ok(Fit {
+    let mut fit = Fit {
         correction,
         points: if options.points { points(setup, &seen, &estimate) } else { Vec::new() },
         r_squared: r_squared(&estimate),
         residual_sd_mm: estimate.residual_sd_mm(),
         first_layer: first_layer::spread(setup),
-    })
+        criticism: Vec::new(),
+    };
+    fit.correction.suggest_elsewhere(setup);
+    if let Some(to_reference) = &to_reference {
+        to_reference.account(&mut fit.correction);
+    }
+    if options.criticise {
+        // Bends are looked for in `shape`, which is quick enough for a thousand setups.
+        let found = criticism::criticise(&rows(setup, &seen), &estimate.terms, true);
+        fit.take_criticism(found);
+    }
+    Ok(fit)
 }
 
 /// Fits every setup of a file, in the file's order.
@@ -293,6 +325,7 @@ pub fn fit_all_with(
         Some(fit.map(|mut fit| {
             fit.correction.readings_file = file.clone().into_owned();
             fit.correction.readings_sha256.clone_from(&checked.source.sha256);
+            fit.correction.add_set_aside(&checked.set_aside);
             fit
         }))
     };
@@ -410,6 +443,22 @@ fn r_squared(estimate: &Estimate) -> Option<f64> {
     (total > 0.0).then(|| 1.0 - estimate.solution.residual_squares / total)
 }
 
+/// The used observations as the criticism looks at them.
+fn rows<'a>(setup: SetupView<'a>, seen: &[Observation]) -> Vec<criticism::Row<'a>> {
+    let row = |seen: &Observation| {
+        let feature = setup.feature(seen.feature as usize);
+        criticism::Row {
+            coupon: feature.coupon,
+            kind: seen.kind,
+            axis: feature.axis,
+            nominal_mm: seen.nominal_mm,
+            copy: seen.copy,
+            deviation_mm: seen.deviation_mm(),
+        }
+    };
+    seen.iter().filter(|seen| seen.used).map(row).collect()
+}
+
 fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Vec<FittedPoint> {
     let point = |(at, seen): (usize, &Observation)| {
         let readings = setup.feature(seen.feature as usize);
@@ -425,7 +474,7 @@ fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Ve
             copy: seen.copy,
             line: repeats.lowest.line.min(repeats.highest.line),
             nominal_mm: seen.nominal_mm,
-            measured_mm: seen.mean_mm,
+            measured_mm: seen.size_mm(),
             count: seen.count,
             deviation_mm: seen.deviation_mm(),
             fitted_mm,

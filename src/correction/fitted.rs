@@ -3,6 +3,7 @@
 use crate::kind::{Axis, Kind};
 
 use super::Correction;
+use super::criticism::Criticism;
 use super::first_layer::FirstLayerSpread;
 
 /// A fitted correction and the points behind it.
@@ -19,6 +20,16 @@ pub struct Fit {
     pub residual_sd_mm: f64,
     /// How far the first layer stands out, where it was measured.
     pub first_layer: Option<FirstLayerSpread>,
+    /// What speaks against it, the strongest first; the correction's warnings say it in words.
+    pub criticism: Vec<Criticism>,
+}
+
+impl Fit {
+    /// Keeps what speaks against the fit, in words as well.
+    pub(super) fn take_criticism(&mut self, found: Vec<Criticism>) {
+        self.correction.warnings.extend(found.iter().map(Criticism::sentence));
+        self.criticism = found;
+    }
 }
 
 /// The mean of the repeat readings of one feature of one print, against the model.

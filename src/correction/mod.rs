@@ -10,6 +10,8 @@ pub mod apply;
 pub mod borrow;
 pub mod borrow_folder;
 pub mod borrow_pool;
+pub mod criticism;
+mod elsewhere;
 mod estimate;
 pub mod feel;
 mod feel_answer;
@@ -31,12 +33,15 @@ pub mod spread;
 pub mod structured;
 pub mod summary;
 mod suspects;
+pub mod temperature;
+pub mod tolerance;
 mod toml_keys;
 pub mod verify;
 
 use std::collections::BTreeMap;
 
 use crate::kind::{Axis, Kind};
+use crate::readings::SetAsideReading;
 
 /// One term of the error model.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -209,6 +214,29 @@ pub struct SetAside {
     pub reading_mm: f64,
     /// Why, with the likely slip.
     pub reason: String,
+}
+
+impl SetAside {
+    /// The reason where the person decided.
+    pub const BY_PERSON: &str = "set aside by --set-aside";
+
+    /// Whether the person set it aside, and not the fit.
+    pub fn is_by_person(&self) -> bool {
+        self.reason == Self::BY_PERSON
+    }
+}
+
+impl Correction {
+    /// Adds what the person set aside of this setup, in the order of lines.
+    fn add_set_aside(&mut self, by_person: &[SetAsideReading]) {
+        let own = by_person.iter().filter(|aside| aside.setup == self.setup);
+        self.set_aside.extend(own.map(|aside| SetAside {
+            line: aside.line,
+            reading_mm: aside.reading_mm,
+            reason: SetAside::BY_PERSON.to_owned(),
+        }));
+        self.set_aside.sort_by_key(|aside| aside.line);
+    }
 }
 
 /// Another form that was tried.

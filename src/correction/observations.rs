@@ -12,7 +12,7 @@ use crate::readings::{Reading, SetupView};
 #[derive(Clone, Debug)]
 pub(super) struct Observation {
     pub nominal_mm: f64,
-    /// Mean of the readings that are used.
+    /// Mean of the readings that are used, as read.
     pub mean_mm: f64,
     /// Their squares about it.
     pub squares_mm2: f64,
@@ -29,11 +29,18 @@ pub(super) struct Observation {
     has_highest: bool,
     /// Whether the fit uses the observation.
     pub used: bool,
+    /// Readings times this are sizes at 20 °C.
+    to_reference: f64,
 }
 
 impl Observation {
+    /// Mean size at 20 °C.
+    pub fn size_mm(&self) -> f64 {
+        self.mean_mm * self.to_reference
+    }
+
     pub fn deviation_mm(&self) -> f64 {
-        self.mean_mm - self.nominal_mm
+        self.size_mm() - self.nominal_mm
     }
 
     /// Its smallest and its largest reading, where they are still used.
@@ -63,7 +70,8 @@ impl Observation {
 }
 
 /// The observations that the fit is about: everything but what was measured at the bed or on a sagging arm.
-pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
+/// Readings times `to_reference` are sizes at 20 °C.
+pub(super) fn observations(setup: SetupView<'_>, to_reference: f64) -> Vec<Observation> {
     let mut observations = Vec::with_capacity(setup.len());
     for (at, readings) in setup.features() {
         let repeats = setup.repeats(at);
@@ -79,6 +87,7 @@ pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
                 has_lowest: true,
                 has_highest: true,
                 used: true,
+                to_reference,
             });
         }
     }
@@ -200,6 +209,7 @@ mod tests {
             has_lowest: true,
             has_highest: true,
             used,
+            to_reference: 1.0,
         }
     }
 

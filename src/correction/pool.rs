@@ -8,10 +8,11 @@
 //! Lines of the earlier sheet are told as `line N of earlier.csv`. While a fit is on its way they are kept
 //! apart from the new sheet's by `EARLIER_LINES`.
 
-use crate::readings::{CheckedReadings, FeatureReadings, SetupReadings};
+use crate::readings::{CheckedReadings, Conditions, FeatureReadings, SetupReadings};
 
 use super::fit::{FitError, FitOptions, Method, fit};
 use super::fitted::Fit;
+use super::temperature::ToReference;
 use super::verify::answer::probability;
 use super::verify::{Options, Verdict, verify};
 
@@ -74,11 +75,16 @@ pub fn fit_all_with(
     let earlier_file = earlier.source.path.file_name().unwrap_or_default().to_string_lossy();
     let one = |setup: SetupReadings| {
         let past = earlier.setups().find(|past| past.setup == setup.setup);
-        let pooled = past.as_ref().map(|past| pooled(&setup, past));
+        let factor = |conditions: &Conditions| {
+            ToReference::of(conditions, &setup.setup, options.expansion).map_or(1.0, |to| to.factor)
+        };
+        let as_if_now = factor(&earlier.conditions) / factor(&new.conditions);
+        let pooled = past.as_ref().map(|past| pooled(&setup, past, as_if_now));
         let mut fit = fit(pooled.as_ref().unwrap_or(&setup), &new.conditions, options)?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&new.source.sha256);
-        name_lines(&mut fit, &earlier_file);
+        name_lines(&mut fit, &earlier_file, as_if_now);
+        fit.correction.add_set_aside(&new.set_aside);
         let said = match &past {
             Some(past) => {
                 let day =
@@ -87,7 +93,7 @@ pub fn fit_all_with(
                     "pooled with {} of {earlier_file}{day} (SHA-256 {}): {}",
                     prints(past),
                     earlier.source.sha256,
-                    agreement(&setup, past, earlier, options).in_words()
+                    agreement(&setup, past, (&new.conditions, earlier), options).in_words()
                 )
             }
             None => format!("{earlier_file} has no readings of this setup: it is fitted alone"),
@@ -98,11 +104,11 @@ pub fn fit_all_with(
     new.setups().map(one).collect()
 }
 
-/// How the readings of a setup agree with earlier ones.
+/// How the readings of a setup, taken under these conditions, agree with earlier ones.
 pub fn agreement(
     new: &SetupReadings,
     past: &SetupReadings,
-    earlier: &CheckedReadings,
+    (conditions, earlier): (&Conditions, &CheckedReadings),
     options: &FitOptions,
 ) -> Agreement {
     let alone = FitOptions { points: false, ..options.clone() };
@@ -114,7 +120,10 @@ pub fn agreement(
     };
     // Least squares leaves the chord of flat jaws in the sizes of both.
     let jaw_flat_mm = options.jaw_flat_mm.filter(|_| options.method == Method::Structured);
-    let verify_options = Options { keep_all: options.keep_all, jaw_flat_mm, ..Options::default() };
+    let to_reference = ToReference::of(conditions, &new.setup, options.expansion);
+    let to_reference = to_reference.map_or(1.0, |to| to.factor);
+    let verify_options =
+        Options { keep_all: options.keep_all, jaw_flat_mm, to_reference, ..Options::default() };
     match verify(&fitted, new, &verify_options) {
         Ok(verification) => Agreement::Compared {
             verdict: verification.verdict,
@@ -126,8 +135,9 @@ pub fn agreement(
     }
 }
 
-/// The readings of both: the earlier prints are numbered on from the new ones.
-fn pooled(new: &SetupReadings, past: &SetupReadings) -> SetupReadings {
+/// The readings of both: the earlier prints are numbered on from the new ones, and what was read of them is
+/// multiplied to be as if it were read at the temperature of the new ones.
+fn pooled(new: &SetupReadings, past: &SetupReadings, as_if_now: f64) -> SetupReadings {
     let last = new.features.iter().map(|feature| feature.copy).max().unwrap_or(0);
     let further = copies(past);
     let renumbered = past.features.iter().map(|feature| {
@@ -135,6 +145,10 @@ fn pooled(new: &SetupReadings, past: &SetupReadings) -> SetupReadings {
         let mut feature = FeatureReadings { copy: last + 1 + place, ..feature.clone() };
         feature.repeats.lowest.line += EARLIER_LINES;
         feature.repeats.highest.line += EARLIER_LINES;
+        feature.repeats.mean_mm *= as_if_now;
+        feature.repeats.sum_of_squares_mm2 *= as_if_now * as_if_now;
+        feature.repeats.lowest.mm *= as_if_now;
+        feature.repeats.highest.mm *= as_if_now;
         feature
     });
     SetupReadings {
@@ -157,10 +171,14 @@ fn prints(setup: &SetupReadings) -> String {
     }
 }
 
-/// Gives back the earlier sheet's own line numbers, and says that they are its.
-fn name_lines(fit: &mut Fit, earlier_file: &str) {
+/// Gives back the earlier sheet's own line numbers and readings, and says that they are its.
+fn name_lines(fit: &mut Fit, earlier_file: &str, as_if_now: f64) {
     for aside in fit.correction.set_aside.iter_mut().filter(|aside| aside.line >= EARLIER_LINES) {
         aside.line -= EARLIER_LINES;
+        if as_if_now != 1.0 {
+            // To a millionth of a millimetre, what was read comes back as it was.
+            aside.reading_mm = (aside.reading_mm / as_if_now * 1e6).round() / 1e6;
+        }
         aside.reason = format!("{} (in {earlier_file})", aside.reason);
     }
     for point in fit.points.iter_mut().filter(|point| point.line >= EARLIER_LINES) {

@@ -4,10 +4,12 @@ use serde::Serialize;
 
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
+use crate::correction::tolerance::ToleranceInterval;
 use crate::fits::aim::Aim;
 use crate::fits::named::PRESS_CAUTION;
 use crate::fits::{decimal_mm, written};
 use crate::kind::{Axis, Kind};
+use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
 use super::felt::FeelUsed;
@@ -38,6 +40,9 @@ pub struct SizedFeature {
     /// The chance that a new print keeps what is asked; `None` when nothing is, or nothing tells the spread.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub chance: Option<f64>,
+    /// The limits that hold a share of all new prints; `None` when not asked for or nothing tells.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<ToleranceInterval>,
     /// The limits that it must keep, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub within: Option<[f64; 2]>,
@@ -96,6 +101,17 @@ impl SizedFeature {
         Ok(self)
     }
 
+    /// The same with the limits that hold a share of all new prints.
+    ///
+    /// # Errors
+    /// As [`Correction::tolerance`].
+    pub fn with_tolerance(mut self, correction: &Correction, demand: Wanted) -> Result<Self, CannotApply> {
+        if let Some(draw) = self.draw_mm {
+            self.tolerance = correction.tolerance(self.kind, self.axis, draw, demand)?;
+        }
+        Ok(self)
+    }
+
     /// The answer where no size prints as the target: the reason is a warning.
     pub fn refused(kind: Kind, axis: Axis, aim: &Aim, reason: &CannotApply) -> Self {
         let mut sized = Self::without_answer(kind, axis, aim);
@@ -115,6 +131,7 @@ impl SizedFeature {
             low95_mm: None,
             high95_mm: None,
             chance: None,
+            tolerance: None,
             within: aim.limits.map(|limits| [limits.lower_mm, limits.upper_mm]),
             extrapolated: false,
             warnings: aim.cautions.clone(),
@@ -145,9 +162,10 @@ impl SizedFeature {
         let known = self.draw_interval95_mm.map_or_else(String::new, |[low, high]| {
             format!("; the size to draw is known to {low:.2} to {high:.2}, 95 %")
         });
+        let held = self.tolerance.as_ref().map_or_else(String::new, |held| held.to_text() + "\n");
         format!(
             "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
-             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{feel}",
+             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{held}{feel}",
             written(draw)
         )
     }

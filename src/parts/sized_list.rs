@@ -11,6 +11,7 @@ use crate::correction::apply::CannotApply;
 use crate::fits::named::{NamedFits, PRESS_CAUTION};
 use crate::fits::written;
 use crate::kind::{Axis, Kind};
+use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
 use super::parts_list::{CannotAsk, PartLine, PartsList};
@@ -18,6 +19,9 @@ use super::sized::{SizedFeature, allowance};
 
 /// The columns that are added.
 pub(super) const ADDED: [&str; 6] = ["draw_mm", "expected_mm", "low95_mm", "high95_mm", "chance", "note"];
+
+/// The columns that are added when a tolerance is asked for.
+const TOLERANCE: [&str; 2] = ["tolerance_low_mm", "tolerance_high_mm"];
 
 /// Why a line has no size to draw.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -49,6 +53,9 @@ pub struct SizedList<'a> {
     pub not_met: Vec<NotMet<'a>>,
     /// What holds for the list as a whole.
     pub warnings: Vec<String>,
+    /// The limits `tolerance_low_mm` and `tolerance_high_mm` were asked for.
+    #[serde(skip)]
+    with_tolerance: bool,
     #[serde(skip)]
     list: &'a PartsList,
 }
@@ -80,6 +87,12 @@ pub struct SizedLine<'a> {
     pub low95_mm: Option<f64>,
     /// Its upper end, mm.
     pub high95_mm: Option<f64>,
+    /// Lower limit of what holds a share of all new prints, mm; `None` when that is not asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance_low_mm: Option<f64>,
+    /// Its upper limit, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance_high_mm: Option<f64>,
     /// The chance that a new print keeps what is asked; `None` when nothing is.
     pub chance: Option<f64>,
     /// Whether the drawn size lies outside the measured range.
@@ -106,7 +119,13 @@ pub struct NotMet<'a> {
 impl<'a> SizedList<'a> {
     /// Sizes every line of `list`, rounded to `step`.
     pub fn new(list: &'a PartsList, correction: &Correction, fits: &NamedFits, step: Mm) -> Self {
-        let mut sized = Self { parts: Vec::new(), not_met: Vec::new(), warnings: Vec::new(), list };
+        let mut sized = Self {
+            parts: Vec::new(),
+            not_met: Vec::new(),
+            warnings: Vec::new(),
+            with_tolerance: false,
+            list,
+        };
         let mut is_any_pressed = false;
         for line in &list.lines {
             match answer(line, correction, fits, step) {
@@ -123,6 +142,20 @@ impl<'a> SizedList<'a> {
         }
         sized.warnings.extend(allowance(correction));
         sized
+    }
+
+    /// The same with the limits that hold a share of all new prints of each line.
+    #[must_use]
+    pub fn with_tolerance(mut self, correction: &Correction, demand: Wanted) -> Self {
+        self.with_tolerance = true;
+        for part in &mut self.parts {
+            let Some(draw) = part.draw_mm else { continue };
+            // A line with a size to draw has a kind that was measured.
+            if let Ok(Some(limits)) = correction.tolerance(part.kind, part.axis, draw, demand) {
+                (part.tolerance_low_mm, part.tolerance_high_mm) = (Some(limits.low_mm), Some(limits.high_mm));
+            }
+        }
+        self
     }
 
     fn refuse(&mut self, line: &'a PartLine, error: &CannotMeet) {
@@ -157,7 +190,8 @@ impl<'a> SizedList<'a> {
         let table = &self.list.table;
         let own_note = table.column("note");
         let is_rerun = table.column("draw_mm").is_some();
-        let is_added = |column: &str| ADDED.iter().any(|added| added.eq_ignore_ascii_case(column));
+        let is_added =
+            |column: &str| ADDED.iter().chain(&TOLERANCE).any(|added| added.eq_ignore_ascii_case(column));
         let kept: Vec<usize> =
             (0..table.columns.len()).filter(|column| !is_added(&table.columns[*column])).collect();
         let mut bytes = Vec::new();
@@ -167,7 +201,7 @@ impl<'a> SizedList<'a> {
         }
         let mut writer =
             csv::WriterBuilder::new().delimiter(table.delimiter).flexible(true).from_writer(bytes);
-        writer.write_record(kept.iter().map(|column| table.columns[*column].as_str()).chain(ADDED))?;
+        writer.write_record(kept.iter().map(|column| table.columns[*column].as_str()).chain(self.added()))?;
         for (row, part) in table.rows.iter().zip(&self.parts) {
             let cell = |column: usize| row.cells.get(column).map_or("", String::as_str);
             let own = own_note.map(cell).filter(|own| !is_rerun && !own.is_empty());
@@ -188,16 +222,25 @@ impl<'a> SizedList<'a> {
         writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
     }
 
-    fn numbers(&self, part: &SizedLine<'_>) -> [String; 5] {
+    /// The columns that come behind those of the list; the note is the last.
+    fn added(&self) -> Vec<&'static str> {
+        let [numbers @ .., note] = ADDED;
+        let tolerance: &[&str] = if self.with_tolerance { &TOLERANCE } else { &[] };
+        [&numbers[..], tolerance, &[note]].concat()
+    }
+
+    fn numbers(&self, part: &SizedLine<'_>) -> impl Iterator<Item = String> {
         let thousandths = |value: Option<f64>| value.map(|value| format!("{value:.3}"));
-        [
+        let tolerance = [part.tolerance_low_mm, part.tolerance_high_mm].map(thousandths);
+        let numbers = [
             part.draw_mm.map(written),
             thousandths(part.expected_mm),
             thousandths(part.low95_mm),
             thousandths(part.high95_mm),
             thousandths(part.chance),
-        ]
-        .map(|number| match number {
+        ];
+        let all = numbers.into_iter().chain(tolerance.into_iter().filter(|_| self.with_tolerance));
+        all.map(|number| match number {
             Some(number) if self.list.decimal_comma => number.replace('.', ","),
             Some(number) => number,
             None => String::new(),
@@ -248,6 +291,8 @@ impl<'a> SizedLine<'a> {
             expected_mm: None,
             low95_mm: None,
             high95_mm: None,
+            tolerance_low_mm: None,
+            tolerance_high_mm: None,
             chance: None,
             extrapolated: false,
             note: String::new(),

@@ -146,5 +146,12 @@ pub fn fit(shape: &Shape) -> Fit {
         set_aside,
         warnings: vec!["spans were measured along x only, so y is taken to shrink alike".to_owned()],
     };
-    Fit { correction, points, r_squared: Some(0.982), residual_sd_mm: shape.sd_mm, first_layer: None }
+    Fit {
+        correction,
+        points,
+        r_squared: Some(0.982),
+        residual_sd_mm: shape.sd_mm,
+        first_layer: None,
+        criticism: Vec::new(),
+    }
 }

@@ -61,6 +61,7 @@ pub(super) fn check(
         readings: gathered.readings,
         not_measured: gathered.not_measured,
         warnings: problems,
+        set_aside: Vec::new(),
         // How a piece felt after heat is no calibration.
         trials: trials.filter_map(|trial| Some(Trial { setup: went[trial.setup]?, ..trial })).collect(),
         tables,

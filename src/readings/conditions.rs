@@ -7,9 +7,11 @@ use jiff::civil::Date;
 
 use crate::problem::{Location, Problem, nearest};
 
+use super::expansion::{self, Expansion};
 use super::{Conditions, number};
 
-const KEYS: [&str; 5] = ["unit", "date", "caliper_resolution_mm", "caliper_error_mm", "temperature_c"];
+const KEYS: [&str; 6] =
+    ["unit", "date", "caliper_resolution_mm", "caliper_error_mm", "temperature_c", "material"];
 
 /// What the comment lines said, and in which unit the readings are.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -84,7 +86,18 @@ impl Comments {
             "caliper_error_mm" => {
                 self.conditions.caliper_error_mm = within(0.0, 1.0, "limit of error of a caliper in mm")?;
             }
-            _ => self.conditions.temperature_c = within(-40.0, 150.0, "temperature in Celsius")?,
+            "temperature_c" => {
+                self.conditions.temperature_c = within(-40.0, 150.0, "temperature in Celsius")?;
+            }
+            _ => {
+                if Expansion::of(value).is_none() {
+                    let message = format!("the expansion of `{value}` is not known");
+                    let known = expansion::materials().collect::<Vec<_>>().join(", ");
+                    let help = format!("known are {known}; `fit --expansion` takes any other");
+                    self.problems.push(Problem::warning(place.clone(), message).help(help));
+                }
+                self.conditions.material = Some(value.to_owned());
+            }
         }
         Ok(())
     }
@@ -110,6 +123,7 @@ mod tests {
             " caliper_resolution_mm: 0,01",
             " caliper_error_mm:",
             " temperature_c: 21.5",
+            " material: PETG",
             " printed by: the left printer",
             " a free remark",
         ]);
@@ -120,6 +134,7 @@ mod tests {
                 caliper_resolution_mm: Some(0.01),
                 caliper_error_mm: None,
                 temperature_c: Some(21.5),
+                material: Some("PETG".to_owned()),
             }
         );
         assert!(comments.inches);
@@ -134,6 +149,7 @@ mod tests {
             "caliper_error_mm: 3",
             "temperature: 20",
             "temperature_c: hot",
+            "material: wood",
             "date: 2026-02-30",
         ]);
         let texts: Vec<String> = comments.problems.iter().map(Problem::to_string).collect();
@@ -145,7 +161,8 @@ mod tests {
                 "error: 3: caliper_error_mm: `3` is no limit of error of a caliper in mm: expected 0 to 1",
                 "warning: 4: `temperature` is no key that is known; the line is ignored\n  help: did you mean `temperature_c`?",
                 "error: 5: temperature_c: `hot` is not a number\n  help: leave it blank where there is no number",
-                "error: 6: date: `date` is given twice, here and on line 1\n  help: delete one of the two lines",
+                "warning: 6: material: the expansion of `wood` is not known\n  help: known are pla, petg, abs, asa, pc, polycarbonate, pa, nylon, pa6, pa12, pa-cf; `fit --expansion` takes any other",
+                "error: 7: date: `date` is given twice, here and on line 1\n  help: delete one of the two lines",
             ]
         );
     }

@@ -37,6 +37,7 @@ mod cells;
 mod check;
 mod conditions;
 mod decode;
+pub mod expansion;
 pub mod exposure;
 mod feel_rows;
 mod gather;
@@ -53,11 +54,13 @@ pub mod trials;
 mod view;
 mod walk;
 pub(crate) mod whole_table;
+mod without;
 
 use gather::{BLOCK, Interrupted};
 pub use name::Name;
 use table::{Definition, SetupTable};
 pub(crate) use view::SetupView;
+pub use without::{SetAsideReading, read_bytes_without, read_file_without};
 
 /// Repeat readings of one feature of one print, summarised in one pass.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -122,6 +125,8 @@ pub struct Conditions {
     pub caliper_error_mm: Option<f64>,
     /// Temperature of the parts when they were measured, Celsius.
     pub temperature_c: Option<f64>,
+    /// What they are made of.
+    pub material: Option<String>,
 }
 
 /// Where readings came from.
@@ -146,6 +151,8 @@ pub struct CheckedReadings {
     pub not_measured: u64,
     /// Doubtful but usable: likely slips, named by line.
     pub warnings: Vec<Problem>,
+    /// What the person set aside; no setup holds it.
+    pub set_aside: Vec<SetAsideReading>,
     trials: Vec<trials::Trial>,
     tables: Vec<(String, SetupTable)>,
     exposed: Vec<exposure::Exposed>,

@@ -45,6 +45,13 @@ impl<'a> Row<'a> {
         })
     }
 
+    /// Where a cell is in the text of its block, without its quotes; `None` when the row is shorter, or
+    /// where quotes inside it had to be undone.
+    pub(super) fn place(&self, column: usize) -> Option<std::ops::Range<usize>> {
+        let span = self.spans.get(column).filter(|span| span.end <= self.text.len())?;
+        Some(span.start..span.end)
+    }
+
     /// The text from the first to the last of these columns, in a plain row.
     #[inline]
     pub(super) fn stretch(&self, first: usize, last: usize) -> &'a [u8] {

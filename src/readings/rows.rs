@@ -22,7 +22,7 @@ pub(super) fn is_size(mm: f64) -> bool {
     mm > 0.0 && mm <= LARGEST_MM
 }
 
-const MM_PER_INCH: f64 = 25.4;
+pub(super) const MM_PER_INCH: f64 = 25.4;
 
 /// More prints than this are a slip of the pen.
 pub(super) const MOST_COPIES: f64 = 1e6;

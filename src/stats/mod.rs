@@ -20,4 +20,5 @@ pub mod pairwise;
 pub mod reml;
 pub mod robust;
 pub mod studentised_range;
+pub mod tolerance;
 pub mod trend;

@@ -7,6 +7,7 @@ mod design;
 mod printer;
 mod random;
 mod study;
+mod told;
 
 use printer::Population::{self, Bad, Exact, Good, Misfit, Typical};
 use shrinkrule::correction::structured::Options;
@@ -22,6 +23,7 @@ fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) ->
         gross: Some(gross),
         options: Options::default(),
         targets: design::targets(false),
+        tolerance_each: 0,
     }
 }
 
@@ -35,6 +37,7 @@ fn class_plan(population: Population, design: Vec<design::Feature>, prints: u32)
         gross: None,
         options: Options::default(),
         targets: design::targets(true),
+        tolerance_each: 0,
     }
 }
 
@@ -74,6 +77,60 @@ fn table_of_the_classes() {
             for prints in 1..=3 {
                 let plan = class_plan(population, features.clone(), prints);
                 println!("{}", row(&plan, name, &run(&plan, printers(), 12)));
+            }
+        }
+    }
+}
+
+#[test]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
+fn table_of_tolerance_intervals() {
+    println!("| population | design | prints | 95/95 holds | half µm | half of the next print's, µm |");
+    for population in [Good, Typical, Bad] {
+        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+            for prints in 1..=3 {
+                let plan = Plan { tolerance_each: 1, ..class_plan(population, features.clone(), prints) };
+                let outcome = run(&plan, printers(), 13);
+                println!(
+                    "| {} | {name} | {prints} | {:.1} % | {:.0} | {:.0} |",
+                    population.name(),
+                    100.0 * outcome.confident,
+                    outcome.tolerance_half_um,
+                    outcome.half_um
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn tolerance_intervals_hold_their_share_with_their_confidence() {
+    // A printer's sizes hold or fail together, so 80 printers tell the confidence to 2.5 %.
+    for (population, prints) in [(Typical, 3), (Bad, 2)] {
+        let plan = Plan { tolerance_each: 6, ..class_plan(population, design::starter(), prints) };
+        let outcome = run(&plan, 80, 6);
+        assert!((0.89..0.995).contains(&outcome.confident), "{population:?}: {outcome:?}");
+        // The interval for one new print is no tolerance interval.
+        assert!(outcome.tolerance_half_um > 1.1 * outcome.half_um);
+    }
+}
+
+#[test]
+#[ignore = "minutes; its figures are in DEVELOPERS.md"]
+fn table_of_criticism() {
+    println!(
+        "| population | design | prints | told anything | curve | own scale | coupon | shift | group | lack of fit |"
+    );
+    for population in [Good, Typical, Bad] {
+        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+            for prints in 1..=3 {
+                let found = told::told(&class_plan(population, features.clone(), prints), printers(), 14);
+                let sorts = found.sorts.map(|share| format!("{:.1} %", 100.0 * share)).join(" | ");
+                println!(
+                    "| {} | {name} | {prints} | {:.1} % | {sorts} |",
+                    population.name(),
+                    100.0 * found.any
+                );
             }
         }
     }

@@ -8,6 +8,7 @@ use shrinkrule::correction::Correction;
 use shrinkrule::correction::structured::{self, Options};
 use shrinkrule::readings::{Conditions, FeatureReadings, Reading, Repeats, SetupReadings};
 use shrinkrule::stats::distribution::{t_below, t_quantile};
+use shrinkrule::stats::tolerance::Wanted;
 use shrinkrule::units::Mm;
 
 use crate::design::Feature;
@@ -23,6 +24,8 @@ pub struct Plan {
     pub gross: Option<f64>,
     pub options: Options,
     pub targets: (Vec<Feature>, Vec<Feature>),
+    /// Ask for tolerance intervals of every so many of the targets; 0: of none.
+    pub tolerance_each: usize,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -36,6 +39,10 @@ pub struct Outcome {
     /// The tenth of printers with the poorest cover begins here.
     pub worst_tenth: f64,
     pub half_um: f64,
+    /// Share of the sizes asked for whose 95 %/95 % tolerance interval holds 95 % of new prints, and how
+    /// much wider it is than the interval for one; 0 where the plan does not ask.
+    pub confident: f64,
+    pub tolerance_half_um: f64,
     /// Share of new readings on new prints within the interval with the spread of reading added.
     pub cover_reading: f64,
     pub far_cover_reading: f64,
@@ -137,6 +144,25 @@ fn ask(correction: &Correction, printer: &Printer, targets: &[Feature]) -> OfPri
     sums
 }
 
+/// Share of the 95 %/95 % tolerance intervals that hold 95 % of new prints, and their mean half-width, mm.
+fn tolerance(correction: &Correction, printer: &Printer, plan: &Plan) -> (f64, f64) {
+    let known = |target: &&Feature| correction.kinds.contains_key(&target.kind);
+    let targets: Vec<&Feature> = plan.targets.0.iter().filter(known).step_by(plan.tolerance_each).collect();
+    let (mut held, mut half) = (0.0, 0.0);
+    let wanted = Wanted { share: 0.95, confidence: 0.95 };
+    for target in &targets {
+        let (kind, axis, drawn) = (target.kind, target.axis, target.size);
+        let limits = correction.tolerance(kind, axis, drawn, wanted).unwrap().unwrap();
+        let truth = drawn + printer.deviation(kind, axis, drawn);
+        let sd = printer.new_print_variance(kind, drawn).sqrt();
+        let below = |limit: f64| t_below((limit - truth) / sd, f64::INFINITY);
+        held += f64::from(below(limits.high_mm) - below(limits.low_mm) >= 0.95);
+        half += (limits.high_mm - limits.low_mm) / 2.0;
+    }
+    let count = targets.len() as f64;
+    (held / count, half / count)
+}
+
 pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
     let mut outcome = Outcome::default();
     let mut covers = Vec::new();
@@ -164,6 +190,11 @@ pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
         outcome.far_cover_reading += far.cover_reading / n;
         outcome.half_um += near.half * 1e3 / n;
         covers.push(near.cover);
+        if plan.tolerance_each > 0 {
+            let (confident, half) = tolerance(&fit.correction, &printer, plan);
+            outcome.confident += confident / n;
+            outcome.tolerance_half_um += half * 1e3 / n;
+        }
     }
     covers.sort_by(f64::total_cmp);
     outcome.worst_tenth = covers[covers.len() / 10];

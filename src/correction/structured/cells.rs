@@ -74,7 +74,7 @@ pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm:
             pool.squares += repeats.sum_of_squares_mm2;
             pool.dof += f64::from(repeats.count - 1);
         }
-        let mean = bore_size_mm(feature, repeats.mean_mm, options);
+        let mean = size_mm(feature, repeats.mean_mm, options);
         let (deviation_mm, disputed) = (mean - feature.nominal_mm, settled.disputed);
         cells.push(Cell { deviation_mm, count: repeats.count, reading_variance_mm2: 0.0, disputed });
     }
@@ -89,12 +89,14 @@ pub fn summarise(features: &[FeatureReadings], options: &Options, resolution_mm:
     Cells { cells, repeat, set_aside }
 }
 
-/// The size of a bore from what flat inside jaws read in it: they touch on a chord.
+/// The size at 20 °C from what was read; of a bore, from what flat inside jaws read in it: they touch on a
+/// chord.
 ///
 /// Source: geometry, `d^2 = reading^2 + flat^2`, the flat measured across the bore.
-pub fn bore_size_mm(feature: &FeatureReadings, reading_mm: f64, options: &Options) -> f64 {
-    match (feature.kind, options.jaw_flat_mm) {
+pub fn size_mm(feature: &FeatureReadings, reading_mm: f64, options: &Options) -> f64 {
+    let as_read = match (feature.kind, options.jaw_flat_mm) {
         (Kind::Bore | Kind::HorizontalBore, Some(flat)) => reading_mm.hypot(flat),
         _ => reading_mm,
-    }
+    };
+    as_read * options.to_reference
 }

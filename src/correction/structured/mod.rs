@@ -50,6 +50,8 @@ pub struct Options {
     /// Width of the flat that the inside jaws touch a bore with, across the bore, mm. `None`: their chord
     /// error stays in the small-bore term.
     pub jaw_flat_mm: Option<f64>,
+    /// Readings times this are sizes at 20 °C; 1.
+    pub to_reference: f64,
     /// Print-to-print standard deviation of a size that swells, from the person's other corrections, mm.
     pub print_sd_mm: Option<f64>,
     /// Multiplies the standard deviations of the priors on coefficients; 1. For studies.
@@ -60,7 +62,14 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { keep_all: false, jaw_flat_mm: None, print_sd_mm: None, prior_scale: 1.0, lent: None }
+        Self {
+            keep_all: false,
+            jaw_flat_mm: None,
+            to_reference: 1.0,
+            print_sd_mm: None,
+            prior_scale: 1.0,
+            lent: None,
+        }
     }
 }
 
@@ -238,7 +247,7 @@ fn settle_disputes(
             let Some(pair) = cells.cells[*index].disputed else { continue };
             let fitted_mm = cells.cells[*index].deviation_mm - judged.residual_mm;
             let mut away = pair.map(|reading| {
-                let size = cells::bore_size_mm(feature, reading.mm, options);
+                let size = cells::size_mm(feature, reading.mm, options);
                 (reading, size - feature.nominal_mm - fitted_mm)
             });
             away.sort_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
@@ -247,7 +256,7 @@ fn settle_disputes(
                 continue;
             }
             any = true;
-            let size = cells::bore_size_mm(feature, kept.mm, options);
+            let size = cells::size_mm(feature, kept.mm, options);
             let cell = &mut cells.cells[*index];
             // One reading where two were counted on.
             *cell = cells::Cell {

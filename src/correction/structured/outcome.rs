@@ -86,10 +86,11 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
         set_aside: set_aside(found, judged),
         warnings: Vec::new(),
     };
-    correction.warnings = warnings(found, &correction);
+    correction.warnings = lost_groups(found, judged);
+    correction.warnings.extend(warnings(found, &correction));
     let points = points(found, judged, &correction);
     let r_squared = r_squared(&points);
-    Fit { correction, points, r_squared, residual_sd_mm, first_layer: None }
+    Fit { correction, points, r_squared, residual_sd_mm, first_layer: None, criticism: Vec::new() }
 }
 
 /// Root mean square of a spread that is known by its distribution, and the degrees of freedom that its
@@ -224,6 +225,30 @@ fn r_squared(points: &[FittedPoint]) -> Option<f64> {
     let total: f64 = used.iter().map(|point| (point.deviation_mm - mean).powi(2)).sum();
     let left: f64 = used.iter().map(|point| point.residual_mm.powi(2)).sum();
     (total > 0.0).then(|| 1.0 - left / total)
+}
+
+/// The features of one kind and size, where the fit disowns all of several.
+fn lost_groups(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<String> {
+    let mut groups: BTreeMap<(Kind, u64), Vec<Judged>> = BTreeMap::new();
+    for (part, row, index) in rows(found.parts) {
+        let feature = &found.setup.features[index];
+        groups.entry((feature.kind, feature.nominal_mm.to_bits())).or_default().push(judged[part][row]);
+    }
+    let lost = groups
+        .into_iter()
+        .filter(|(_, members)| members.len() > 1 && members.iter().all(|judged| judged.pseudo_mm.is_none()));
+    lost.map(|((kind, bits), members)| {
+        let mean = members.iter().map(|judged| judged.residual_mm).sum::<f64>() / members.len() as f64;
+        format!(
+            "all {} {} of {} mm were set aside: they are {:.3} mm {} than all other sizes say; measure them again, and until then do not trust sizes near theirs",
+            members.len(),
+            kind.plural(),
+            f64::from_bits(bits),
+            mean.abs(),
+            if mean > 0.0 { "larger" } else { "smaller" }
+        )
+    })
+    .collect()
 }
 
 fn warnings(found: &Found<'_>, correction: &Correction) -> Vec<String> {

@@ -8,6 +8,9 @@
 //!
 //! Source: Huber and Ronchetti, Robust Statistics, 2nd ed. 2009, 7.8 (pseudo-observations).
 
+use std::f64::consts::TAU;
+
+use crate::correction::Term;
 use crate::stats::mixed::{Products, Reduced, Row, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
@@ -18,6 +21,12 @@ use super::priors::{self, LogNormal, Prior};
 
 /// Below this weight an observation is set aside: 4.4 spreads from the fit.
 const SET_ASIDE_BELOW: f64 = 0.01;
+/// Share of gross errors when two outcomes are compared. Judged.
+const GROSS_SHARE: f64 = 0.05;
+/// And the range that they are anywhere in, mm: what is not a slip by itself. Judged.
+const GROSS_RANGE_MM: f64 = 2.0;
+/// Another start must be likelier by this, as a logarithm, to stand: e^3, a factor of twenty.
+const WORTH_CHANGING: f64 = 3.0;
 
 /// One observation after the fit.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +44,7 @@ pub struct Judged {
 }
 
 /// The observations of one part as the robust fit sees them.
+#[derive(Clone)]
 pub struct Resisted<'a> {
     part: &'a Part,
     prints: usize,
@@ -47,6 +57,8 @@ pub struct Resisted<'a> {
     /// Residual, and its variance over that of the observation, row by row.
     residuals: Vec<(f64, f64)>,
     leverages: Vec<f64>,
+    /// What the priors have against the coefficients: minus the logarithm of their density.
+    prior_cost: f64,
 }
 
 impl<'a> Resisted<'a> {
@@ -73,6 +85,7 @@ impl<'a> Resisted<'a> {
             weights: vec![1.0; rows],
             residuals: vec![(0.0, 1.0); rows],
             leverages: vec![0.0; rows],
+            prior_cost: 0.0,
         }
     }
 
@@ -108,7 +121,10 @@ impl<'a> Resisted<'a> {
         products.reduce(&sds, &mut reduced);
         // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
         let choices = choices(self.part, spread_mm, self.prior_scale);
-        reduced.solve(&choices[choices.len() / 2].precisions, &mut solution);
+        let precisions = &choices[choices.len() / 2].precisions;
+        reduced.solve(precisions, &mut solution);
+        // The coefficients are counted from their prior means.
+        self.prior_cost = solution.mean.iter().zip(precisions).map(|(b, p)| 0.5 * p * b * b).sum();
         let covariance = solution.covariance();
         let effects = products.effects(&sds, &solution.mean);
         let mut largest: f64 = 0.0;
@@ -162,6 +178,8 @@ struct Scale {
 }
 
 impl Scale {
+    const AT_FIRST: Self = Self { feature_sd: priors::SPREAD_MM.median, dof: f64::INFINITY };
+
     /// The weight of a residual of `z` spreads, given how few residuals the spread rests on: by the
     /// normal deviate that is as rare as `z` is for Student's t.
     ///
@@ -187,45 +205,22 @@ impl Scale {
 
 /// Judges every observation; `keep_all` gives all of them full weight. The provisional feature-to-feature
 /// spread, mm, comes with it.
+///
+/// The smallest bores alone tell the small-bore term, and the largest sizes much of the scale: when all of
+/// such a group are wrong, the term follows them and the fit disowns others. So where the fit disowns any, it
+/// is started again without each such group, and the likeliest outcome stands.
 pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f64) {
-    let mut scale = Scale { feature_sd: priors::SPREAD_MM.median, dof: f64::INFINITY };
-    let fit = |parts: &mut [Resisted<'_>], scale: Scale| {
-        for part in parts.iter_mut() {
-            part.fit(scale.feature_sd);
-        }
-    };
-    if keep_all {
-        for _ in 0..6 {
-            fit(parts, scale);
-            scale = rescaled(parts, scale, |_| 1.0, 1.0);
-        }
-    } else {
-        for _ in 0..12 {
-            fit(parts, scale);
-            scale = middle_spread(parts, scale);
-            for part in parts.iter_mut() {
-                for row in 0..part.weights.len() {
-                    // Absolute deviations, rounded off where residuals are within the spread anyway.
-                    part.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
-                }
-            }
-        }
-        for _ in 0..6 {
-            for part in parts.iter_mut() {
-                for _ in 0..40 {
-                    for row in 0..part.weights.len() {
-                        part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
-                    }
-                    // Until the coefficients stand still: a thousandth of what a caliper shows.
-                    if part.fit(scale.feature_sd) < 1e-5 {
-                        break;
-                    }
-                }
-            }
-            let before = scale.feature_sd;
-            scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
-            if (scale.feature_sd / before).ln().abs() < 0.01 {
-                break;
+    let mut scale = if keep_all { settled_on_all(parts) } else { settled(parts, &[]) };
+    if !keep_all && parts.iter().any(|part| part.disowns_any(scale)) {
+        let mut cost = cost_of_all(parts, scale);
+        let before = parts.to_vec();
+        for group in before.iter().enumerate().flat_map(|(at, part)| part.extreme_groups(at)) {
+            let mut other = before.clone();
+            let other_scale = settled(&mut other, &group);
+            let other_cost = cost_of_all(&other, other_scale);
+            if other_cost < cost - WORTH_CHANGING {
+                (scale, cost) = (other_scale, other_cost);
+                parts.clone_from_slice(&other);
             }
         }
     }
@@ -237,7 +232,97 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
     (judged.collect(), scale.feature_sd)
 }
 
+/// The spread with every observation at full weight.
+fn settled_on_all(parts: &mut [Resisted<'_>]) -> Scale {
+    let mut scale = Scale::AT_FIRST;
+    for _ in 0..6 {
+        fit_all(parts, scale);
+        scale = rescaled(parts, scale, |_| 1.0, 1.0);
+    }
+    scale
+}
+
+/// The robust fit; it begins without the observations `left_out`, by part and row, and then judges them as
+/// all others.
+fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
+    let mut scale = Scale::AT_FIRST;
+    parts.iter_mut().for_each(|part| part.weights.fill(1.0));
+    left_out.iter().for_each(|(part, row)| parts[*part].weights[*row] = 0.0);
+    for _ in 0..12 {
+        fit_all(parts, scale);
+        scale = middle_spread(parts, scale);
+        for part in parts.iter_mut() {
+            for row in 0..part.weights.len() {
+                // Absolute deviations, rounded off where residuals are within the spread anyway.
+                part.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
+            }
+        }
+        left_out.iter().for_each(|(part, row)| parts[*part].weights[*row] = 0.0);
+    }
+    if !left_out.is_empty() {
+        // Judged by a fit that has not seen them.
+        fit_all(parts, scale);
+    }
+    for _ in 0..6 {
+        for part in parts.iter_mut() {
+            for _ in 0..40 {
+                for row in 0..part.weights.len() {
+                    part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
+                }
+                // Until the coefficients stand still: a thousandth of what a caliper shows.
+                if part.fit(scale.feature_sd) < 1e-5 {
+                    break;
+                }
+            }
+        }
+        let before = scale.feature_sd;
+        scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
+        if (scale.feature_sd / before).ln().abs() < 0.01 {
+            break;
+        }
+    }
+    scale
+}
+
+fn fit_all(parts: &mut [Resisted<'_>], scale: Scale) {
+    for part in parts.iter_mut() {
+        part.fit(scale.feature_sd);
+    }
+}
+
+/// How unlikely the observations are under a fit: minus the logarithm of a mixture of the model and, with
+/// [`GROSS_SHARE`], of anything within [`GROSS_RANGE_MM`].
+fn cost_of_all(parts: &[Resisted<'_>], scale: Scale) -> f64 {
+    parts.iter().map(|part| part.cost(scale)).sum()
+}
+
 impl Resisted<'_> {
+    fn disowns_any(&self, scale: Scale) -> bool {
+        (0..self.weights.len()).any(|row| scale.weight(self.z(row, scale.feature_sd)) < SET_ASIDE_BELOW)
+    }
+
+    fn cost(&self, scale: Scale) -> f64 {
+        let row = |row: usize| {
+            let (residual, variance) = (self.residuals[row].0, self.variance(row, scale.feature_sd));
+            let density = (-0.5 * residual * residual / variance).exp() / (TAU * variance).sqrt();
+            -((1.0 - GROSS_SHARE) * density + GROSS_SHARE / GROSS_RANGE_MM).ln()
+        };
+        self.prior_cost + (0..self.weights.len()).map(row).sum::<f64>()
+    }
+
+    /// The rows, with the part's number, of each group that a term mostly hangs on: the smallest bores, and
+    /// the largest sizes.
+    fn extreme_groups(&self, part: usize) -> impl Iterator<Item = Vec<(usize, usize)>> {
+        let places = self.part.terms.iter().enumerate();
+        let places = places.filter(|(_, term)| matches!(term, Term::SmallBore | Term::ScaleInPlane));
+        places.map(move |(place, _)| {
+            let values = (0..self.weights.len()).map(|row| self.part.x(row)[place]);
+            let most = values.clone().fold(0.0, f64::max);
+            let rows = values.enumerate().filter(|(_, value)| *value == most && most > 0.0);
+            rows.map(|(row, _)| (part, row)).collect()
+        })
+    }
+
     fn judged(&self, row: usize, scale: Scale, consistency: f64, keep_all: bool) -> Judged {
         let z = self.z(row, scale.feature_sd);
         let (residual_mm, _) = self.residuals[row];

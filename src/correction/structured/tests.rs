@@ -323,3 +323,38 @@ fn a_structured_correction_reads_back_to_the_last_bit() {
     let said = Correction::from_toml(&text, path).unwrap_err().to_string();
     assert!(said.contains("does not go with the table print_effects"), "{said}");
 }
+
+/// The demo's invented sheet with its 3 mm bores moved by an amount that no term has.
+fn demo_with_small_bores_moved_mm(moved_mm: f64) -> Fit {
+    let sheet = include_bytes!("../../../data/demo/slider-readings.csv");
+    let checked = crate::readings::read_bytes(std::path::Path::new("slider.csv"), sheet).unwrap();
+    let mut setup = checked.setup(0).unwrap();
+    for feature in setup.features.iter_mut().filter(|f| f.kind == Kind::Bore && f.nominal_mm == 3.0) {
+        feature.repeats.mean_mm += moved_mm;
+        feature.repeats.lowest.mm += moved_mm;
+        feature.repeats.highest.mm += moved_mm;
+    }
+    fit(&setup, &checked.conditions, &Options::default()).unwrap()
+}
+
+#[test]
+fn small_bores_that_no_term_follows_are_set_aside_and_the_good_features_stay() {
+    let as_read = demo_with_small_bores_moved_mm(0.0);
+    let small =
+        |point: &&crate::correction::fitted::FittedPoint| point.kind == Kind::Bore && point.nominal_mm == 3.0;
+    let good = as_read.points.iter().filter(|point| !small(point) && point.set_aside).count();
+    assert_eq!(as_read.points.iter().filter(small).count(), 6);
+    for moved in [-0.7, -0.5, 0.3, 0.5, 0.7] {
+        let fit = demo_with_small_bores_moved_mm(moved);
+        assert!(fit.points.iter().filter(small).all(|point| point.set_aside), "{moved}");
+        let lost = fit.points.iter().filter(|point| !small(point) && point.set_aside).count();
+        assert!(lost <= good + 1, "{moved}: {lost} good features are set aside");
+        let named = fit.correction.warnings.iter().any(|warning| {
+            warning.starts_with("all 6 bores of 3 mm were set aside: they are ")
+                && warning.contains("measure them again")
+        });
+        assert!(named, "{moved}: {:?}", fit.correction.warnings);
+        let size = |fit: &Fit| fit.correction.predict(Kind::Bore, Axis::X, 8.0).unwrap().expected_mm;
+        assert!((size(&fit) - size(&as_read)).abs() < 0.01, "{moved}");
+    }
+}

@@ -57,11 +57,13 @@ pub struct Options {
     pub keep_all: bool,
     /// Width of the flat of the inside jaws across the bore, mm, where the correction was fitted with it.
     pub jaw_flat_mm: Option<f64>,
+    /// Readings times this are sizes at 20 °C; 1.
+    pub to_reference: f64,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { matters_mm: USUAL_MATTERS_MM, keep_all: false, jaw_flat_mm: None }
+        Self { matters_mm: USUAL_MATTERS_MM, keep_all: false, jaw_flat_mm: None, to_reference: 1.0 }
     }
 }
 
@@ -286,12 +288,13 @@ fn predicted(
     Ok(features)
 }
 
-/// What was measured, without the chord error of flat jaws; see [`super::structured`].
+/// What was measured, at 20 °C and without the chord error of flat jaws; see [`super::structured`].
 fn size_mm(readings: &FeatureReadings, options: &Options) -> f64 {
-    match (readings.kind, options.jaw_flat_mm) {
+    let as_read = match (readings.kind, options.jaw_flat_mm) {
         (Kind::Bore | Kind::HorizontalBore, Some(flat_mm)) => readings.repeats.mean_mm.hypot(flat_mm),
         _ => readings.repeats.mean_mm,
-    }
+    };
+    as_read * options.to_reference
 }
 
 fn is_to_verify(readings: &FeatureReadings) -> bool {

@@ -9,6 +9,7 @@ fn report_of(fit: &Fit) -> String {
         caliper_resolution_mm: Some(0.01),
         caliper_error_mm: Some(0.03),
         temperature_c: Some(21.5),
+        material: None,
     };
     let setup = SetupReport { fit, figures: &figures, correction_file: "slider petg.correction.toml" };
     fit_report(&[setup], &conditions).unwrap()
