@@ -163,6 +163,13 @@ fn fit_takes_the_prints_before_heat_of_each_material() {
     let setups: Vec<&str> =
         answer["setups"].as_array().unwrap().iter().map(|it| it["setup"].as_str().unwrap()).collect();
     assert_eq!(setups, ["A", "B", "C"]);
+    let sheet = std::fs::read_to_string(DEMO).unwrap();
+    let after: String =
+        sheet.lines().filter(|line| !line.starts_with("before,")).map(|line| format!("{line}\n")).collect();
+    std::fs::write(folder.path().join("after.csv"), after).unwrap();
+    let refused = shrinkrule(folder.path()).args(["fit", "after.csv", "--json"]).output().unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8(refused.stderr).unwrap().contains("no row was read before heat"));
     // A shrinks by 0.21 % when it is printed; with the readings after heat it would seem 1 %.
     let scale = answer["setups"][0]["kinds"]["span"]["scale"].as_f64().unwrap();
     assert!((scale - 0.9979).abs() < 5e-4, "{scale}");

@@ -81,7 +81,7 @@ fn the_json_answer_says_that_the_data_are_invented() {
     let ran = run(scratch.path(), &["demo", "d", "--json", "--quiet"]);
     let answer: serde_json::Value = serde_json::from_slice(&ran.stdout).unwrap();
     assert_eq!(answer["invented_data"], true);
-    assert_eq!(answer["steps"].as_array().unwrap().len(), 6);
+    assert_eq!(answer["steps"].as_array().unwrap().len(), 7);
     assert_eq!(answer["steps"][3]["command"].as_str().unwrap().split(' ').nth(1), Some("size"));
 }
 

@@ -58,9 +58,9 @@ impl World {
             let one = |_| format!("{:.2}", size + self.reading_sd_mm * random.normal());
             (0..READINGS).map(one).collect::<Vec<_>>().join(",")
         };
-        if self.drift_mm.is_some() {
+        if let Some(drift_mm) = self.drift_mm {
             for time in 1..=3 {
-                for (stage, drift) in [("before", 0.0), ("after", self.drift_mm.unwrap())] {
+                for (stage, drift) in [("before", 0.0), ("after", drift_mm)] {
                     let read = cells(22.004 + drift, random);
                     writeln!(text, "{stage},reference,,,ref,outer,round,22,{time},{read}").unwrap();
                 }

@@ -19,8 +19,8 @@ use crate::report::page::{Link, Section, index_page};
 
 /// Run the whole loop on the bundled example: a belt-driven camera slider
 ///
-/// Makes the coupons, fits invented readings of two setups, corrects a parts list and makes a pulley, with
-/// plots and a page that shows it all.
+/// Makes the coupons, fits invented readings of two setups, corrects a parts list, makes a pulley and compares
+/// three materials for the warm motor mount, with plots and a page that shows it all.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Folder to make
@@ -33,6 +33,9 @@ const READINGS: &str = include_str!("../../data/demo/slider-readings.csv");
 /// Invented.
 const PARTS: &str = include_str!("../../data/demo/slider-parts.csv");
 
+/// Invented: `tests/heat_demo_data.rs` makes them and says how.
+const HEAT: &str = include_str!("../../data/demo/heat-readings.csv");
+
 const PAGE: &str = "index.html";
 
 /// A command of the demo. A word that begins with `@` is a path from the demo's folder.
@@ -41,7 +44,7 @@ struct Step {
     command: &'static str,
 }
 
-const STEPS: [Step; 6] = [
+const STEPS: [Step; 7] = [
     Step {
         does: "coupons to print, a readings sheet and a measuring guide",
         command: "coupons starter --out @coupons --setup petg-0.4",
@@ -64,6 +67,10 @@ const STEPS: [Step; 6] = [
         command: "pulley --belt T5 --teeth 20 --bore 5 --with @corrections/petg-0.4.correction.toml \
                   --out @pulley-t5-20.stl",
     },
+    Step {
+        does: "the material for the mount beside the warm motor",
+        command: "compare @heat-readings.csv --at 60 --report @heat.html --plots @heat-plots",
+    },
 ];
 
 /// Which step each part of the result and of the page comes from.
@@ -73,6 +80,7 @@ const FITTED: usize = 2;
 const SIZED: usize = 3;
 const LISTED: usize = 4;
 const PULLEY: usize = 5;
+const COMPARED: usize = 6;
 
 #[derive(Serialize)]
 struct Answer {
@@ -93,7 +101,8 @@ struct Said {
 /// Runs the demo.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let folder = NewFolder::begin(&args.folder, output.force)?;
-    write(folder.path(), &[("slider-readings.csv", READINGS), ("slider-parts.csv", PARTS)], output.force)?;
+    let given = [("slider-readings.csv", READINGS), ("slider-parts.csv", PARTS), ("heat-readings.csv", HEAT)];
+    write(folder.path(), &given, output.force)?;
     let mut steps = Vec::with_capacity(STEPS.len());
     for (number, step) in STEPS.iter().enumerate() {
         let command = format!("shrinkrule {}", step.command.replace('@', ""));
@@ -172,6 +181,7 @@ fn text(answer: &Answer) -> String {
     line("fit.html, plots/", "the same in words and pictures");
     line("slider-parts-drawn.csv", "the parts list with sizes to draw");
     line("pulley-t5-20.stl, .svg, .json", "the corrected drive pulley");
+    line("heat.html, heat-plots/", "which material keeps its size beside the motor");
     let sized = answer.steps[SIZED].said.lines().next().unwrap_or_default();
     format!("{text}\nAn 8 mm rod that slides: {sized}\nOpen {} first.\n", answer.page.display())
 }
@@ -245,6 +255,15 @@ fn sections(steps: &[Said]) -> Vec<Section> {
                     .picture("pulley-t5-20.svg"),
                 Link::new("pulley-t5-20.stl", "pulley", "the solid to print"),
                 Link::new("pulley-t5-20.json", "dimensions", "and where they come from"),
+            ],
+        ),
+        section(
+            COMPARED,
+            vec![
+                Link::new("heat.html", "report", "the answer first, then what it rests on"),
+                Link::new("heat-plots/changes.svg", "changes", "mean changes against the limit of ±0.10 mm")
+                    .picture("heat-plots/changes.png"),
+                Link::new("heat-readings.csv", "readings before and after heat", "invented"),
             ],
         ),
     ]

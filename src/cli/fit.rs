@@ -83,6 +83,13 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         })
     };
     let readings = read(&args.file)?;
+    if readings.setup_count() == 0 {
+        let message = "no row was read before heat, and what came after is no calibration";
+        let problem = Problem::error(Location::file(&args.file).column("stage"), message);
+        return Err(Error::problem(
+            problem.help("fit a sheet whose prints have the stage `before`, or none"),
+        ));
+    }
     let earlier = args.add.as_deref().map(read).transpose()?;
     if earlier.as_ref().is_some_and(|earlier| earlier.source.sha256 == readings.source.sha256) {
         let message = "--add names the same readings again: they would count twice";

@@ -82,6 +82,9 @@ pub(super) struct PieceKey {
 /// Features of one piece in one stage, by coupon, feature and axis.
 pub(super) type Features = BTreeMap<(String, String, &'static str), Measured>;
 
+/// A soak and where it was first said: temperature, hours.
+type Soak = (Place, Option<f64>, Option<f64>);
+
 /// What all files say together.
 #[derive(Debug, Default)]
 pub(super) struct Gathered {
@@ -90,7 +93,7 @@ pub(super) struct Gathered {
     /// By piece; the stage is `None` before heat, else the number of its condition.
     pub(super) pieces: BTreeMap<PieceKey, BTreeMap<Option<usize>, Features>>,
     /// Where a soak was first said, and by which words, for the message when another contradicts it.
-    soaks: Vec<Option<(Place, Option<f64>, Option<f64>)>>,
+    soaks: Vec<Option<Soak>>,
     pub(super) problems: Vec<Problem>,
 }
 

@@ -127,7 +127,7 @@ pub fn ranking(comparison: &Comparison, family: &super::between::Family) -> Stri
 }
 
 /// A size to a tenth, as short as it is: `77`, `34.4`.
-fn size(mm: f64) -> String {
+pub fn size(mm: f64) -> String {
     let text = format!("{mm:.1}");
     text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }
@@ -138,7 +138,7 @@ pub fn references(comparison: &Comparison) -> Vec<String> {
     let of = |(condition, reference): (&super::Condition, &Option<super::Reference>)| {
         let reference = (*reference)?;
         Some(format!(
-            "the reference piece changed by {} ± {:.3} mm after {}; that is taken out of every change",
+            "the reference piece changed by {} ± {:.3} mm in {}, which is taken out of every change",
             signed(reference.estimate.value, 3),
             reference.estimate.half_width(0.95),
             condition.in_words()
@@ -148,7 +148,7 @@ pub fn references(comparison: &Comparison) -> Vec<String> {
 }
 
 /// Whether a soak is one that is asked for, where a temperature is asked for and was measured.
-fn is_asked_for(comparison: &Comparison, condition: usize) -> bool {
+pub fn is_asked_for(comparison: &Comparison, condition: usize) -> bool {
     let conditions = &comparison.study.conditions;
     let Some(at_c) = comparison.options.at_c else { return true };
     let same = |condition: &super::Condition| {

@@ -3,6 +3,7 @@
 use askama::Template;
 
 use super::ReportError;
+use crate::compare::group::Group;
 use crate::compare::verdict::Verdict;
 use crate::compare::{Comparison, text};
 use crate::font;
@@ -18,7 +19,9 @@ struct Page<'a> {
     answers: Vec<Answer>,
     ceilings: Vec<String>,
     counts: String,
-    reference: bool,
+    references: Vec<String>,
+    names: Vec<&'a str>,
+    side_by_side: Vec<Row>,
     rows: Vec<[String; 7]>,
     pictures: Vec<Picture>,
     rankings: Vec<[String; 4]>,
@@ -31,6 +34,18 @@ struct Page<'a> {
 struct Answer {
     verdict: &'static str,
     sentence: String,
+}
+
+/// One group of features in one soak, material beside material.
+struct Row {
+    soak: String,
+    group: String,
+    cells: Vec<Cell>,
+}
+
+struct Cell {
+    change: String,
+    says: &'static str,
 }
 
 struct Picture {
@@ -65,6 +80,41 @@ fn how_to_read(name: &str) -> &'static str {
     }
 }
 
+/// A row a soak and group, in the order of soaks; of soaks that are asked for.
+fn side_by_side(comparison: &Comparison) -> Vec<Row> {
+    let mut rows: Vec<(usize, Group)> = comparison
+        .findings
+        .iter()
+        .filter(|finding| text::is_asked_for(comparison, finding.condition))
+        .map(|finding| (finding.condition, finding.group))
+        .collect();
+    rows.sort_unstable();
+    rows.dedup();
+    let row = |(condition, group): &(usize, Group)| {
+        let of = |material: usize| {
+            comparison
+                .findings
+                .iter()
+                .find(|it| (it.material, it.condition, it.group) == (material, *condition, *group))
+        };
+        let cell = |material: usize| match of(material) {
+            Some(finding) => {
+                let change = text::change(finding.mean_mm, finding.interval_mm());
+                Cell { change: change.replace(" mm", ""), says: finding.verdict.name() }
+            }
+            None => Cell { change: "–".to_owned(), says: "" },
+        };
+        let materials = 0..comparison.study.materials.len();
+        let at_mm = materials.clone().find_map(of).map_or(0.0, |finding| finding.at_mm);
+        Row {
+            soak: comparison.study.conditions[*condition].in_words(),
+            group: format!("{group} ({} mm)", text::size(at_mm)),
+            cells: materials.map(cell).collect(),
+        }
+    };
+    rows.iter().map(row).collect()
+}
+
 /// One self-contained page.
 ///
 /// # Errors
@@ -88,7 +138,9 @@ pub fn compare_report(comparison: &Comparison, figures: &[Figure]) -> Result<Str
             .collect(),
         ceilings: text::ceilings(comparison),
         counts: text::counts(comparison),
-        reference: study.references.iter().any(Option::is_some),
+        references: text::references(comparison),
+        names: study.materials.iter().map(|material| material.name.as_str()).collect(),
+        side_by_side: side_by_side(comparison),
         rows: comparison.findings.iter().map(|finding| text::row(comparison, finding)).collect(),
         pictures: figures
             .iter()

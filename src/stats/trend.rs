@@ -113,9 +113,9 @@ impl Polynomial {
         // (t - m)^j / r^j, unfolded.
         for (power, b) in self.solution.coefficients.iter().enumerate() {
             let mut binomial = 1.0;
-            for j in 0..=power {
+            for (j, coefficient) in plain.iter_mut().enumerate().take(power + 1) {
                 let term = binomial * (-self.middle).powi((power - j) as i32) / self.reach.powi(power as i32);
-                plain[j] += b * term;
+                *coefficient += b * term;
                 binomial *= (power - j) as f64 / (j + 1) as f64;
             }
         }

@@ -13,7 +13,7 @@ use crate::plot::{Figure, PlotError, numbers};
 const NAMED: (&str, &str) = ("changes", "How far sizes change in the heat");
 
 /// Half the room that the materials of one soak share.
-const SHARE: f64 = 0.32; // by feel
+const SHARE: f64 = 0.26; // by feel
 
 pub(super) fn draw(comparison: &Comparison) -> Result<Option<Figure>, PlotError> {
     let limit_mm = comparison.options.limit_mm;

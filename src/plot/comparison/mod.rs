@@ -108,7 +108,7 @@ fn interval(
         let units = |sheet_units: i32| f64::from(sheet_units) / f64::from(sheet(1.0));
         let down = if value > 0.0 { 14.0 } else { -14.0 };
         let arrow = if value > 0.0 { '↑' } else { '↓' };
-        let words = format!("{arrow}{}", numbers::signed(value, 2));
+        let words = format!("{arrow}{}", numbers::plain(value.abs(), 2));
         let place = (units(at.0), units(at.1) + down);
         plane::text(&plane.area, place, &words, SMALL, INK, (HPos::Center, VPos::Center))?;
     }
