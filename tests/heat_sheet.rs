@@ -47,9 +47,9 @@ fn filled(sheet: &str) -> String {
             size += if cells[7].ends_with("-arm") { 1.5 } else { 0.0 };
         }
         size += if after { 0.02 } else { 0.0 };
-        for reading in 12..15 {
+        for (reading, cell) in cells.iter_mut().enumerate().skip(12).take(3) {
             let noise = 0.01 * wobble(&format!("{line} {reading}"));
-            cells[reading] = format!("{:.2}", size + noise);
+            *cell = format!("{:.2}", size + noise);
         }
         lines.push(cells.join(","));
     }

@@ -123,7 +123,7 @@ enum Command {
     Parts(parts::Args),
     Pulley(pulley::Args),
     Verify(verify::Args),
-    Materials(materials::Args),
+    Materials(Box<materials::Args>),
     Compare(compare::Args),
 }
 

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::ceiling::{Ceiling, Screening, ceiling};
+use super::ceiling::{Ceiling, Screening, ceiling, margin_k};
 use super::motor::Warmth;
 use super::warm::{FILLED_CAUTION, expansion, growth_mm, loosening_mm, relaxed_share};
 use super::{Material, Property, Range, Structure, all, metal};
@@ -103,11 +103,36 @@ pub struct Told {
     pub margin_k: Option<Range>,
     /// What the tables say of the temperature.
     pub screening: Option<Screening>,
+    /// How far the temperature is below each of the tables' own; empty without a temperature.
+    pub limits: Vec<Limit>,
     /// What the tables have.
     pub properties: Vec<Listed>,
     /// What warmth does to the sizes.
     pub warm: Vec<Warmed>,
 }
+
+/// One of the tables' temperatures, and how far a mount is below it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Limit {
+    /// Its name in the tables.
+    pub property: &'static str,
+    /// What a person calls it.
+    #[serde(skip)]
+    pub title: &'static str,
+    /// The temperature, °C.
+    pub limit_c: Range,
+    /// How far it lies above the mount's, K: the low end meets the highest temperature.
+    pub margin_k: Range,
+}
+
+/// The tables' temperatures that a mount is held against.
+const LIMITS: [Property; 5] = [
+    Property::GlassTransition,
+    Property::HeatDeflectionLow,
+    Property::HeatDeflectionHigh,
+    Property::Vicat,
+    Property::MaxOperating,
+];
 
 /// One property, as it is printed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -151,6 +176,8 @@ pub struct Warmed {
     pub hint: &'static str,
 }
 
+const PRESS_HINT: &str =
+    "its stress and what it holds: `shrinkrule size bore` with --fit press, --material and --wall";
 const NUT_HINT: &str =
     "a nut is held by its corners: leave the pocket tight when cold, or a floor to stop it";
 const INSERT_HINT: &str = "an insert set with heat lets go where the wall softens again, well before the glass transition under load";
@@ -180,7 +207,10 @@ impl Request {
             mate: self.mate.name,
             is_named: named,
             materials,
-            cautions: self.cautions(warm && asked.iter().any(|material| is_filled(&material))),
+            cautions: self.cautions(
+                warm && asked.iter().any(|material| is_filled(&material)),
+                warm && asked.iter().any(|material| self.may_pass_glass(material)),
+            ),
         }
     }
 
@@ -188,6 +218,11 @@ impl Request {
         let ceiling_c = ceiling(material);
         let mount_c = self.temperature.map(|temperature| temperature.mount_c());
         let at = ceiling_c.zip(mount_c);
+        let limit = |property: &Property| {
+            let (limit_c, at) = (material.range(*property)?, mount_c?);
+            let margin_k = margin_k(limit_c, at);
+            Some(Limit { property: property.name(), title: property.title(), limit_c, margin_k })
+        };
         let listed = |(property, value): (Property, &super::Value)| Listed {
             property: property.name(),
             title: property.title(),
@@ -203,6 +238,7 @@ impl Request {
             ceiling_c,
             margin_k: at.map(|(ceiling, at)| ceiling.margin_k(at)),
             screening: at.map(|(ceiling, at)| ceiling.at(at)),
+            limits: LIMITS.iter().filter_map(limit).collect(),
             properties: material.values().map(listed).collect(),
             warm: mount_c.map_or_else(Vec::new, |mount_c| self.warmed(material, mount_c)),
         }
@@ -241,6 +277,7 @@ impl Request {
             let gained = bore.over_metal_mm.zip(sizes.interference_mm);
             bore.interference_left_mm = gained.map(|(gained, cold)| gained.map(|gained| cold - gained));
             if bore.interference_left_mm.is_some() {
+                bore.hint = PRESS_HINT;
                 let exponent = material.range(Property::RelaxationExponent);
                 bore.stress_left = exponent.zip(sizes.hours).map(|(n, hours)| relaxed_share(n, hours));
             }
@@ -248,7 +285,13 @@ impl Request {
         warm
     }
 
-    fn cautions(&self, is_filled: bool) -> Vec<String> {
+    /// Whether the temperature may be above the material's glass transition.
+    fn may_pass_glass(&self, material: &Material) -> bool {
+        let glass = material.range(Property::GlassTransition);
+        glass.zip(self.temperature).is_some_and(|(glass, at)| at.mount_c().high > glass.low)
+    }
+
+    fn cautions(&self, is_filled: bool, passes_glass: bool) -> Vec<String> {
         let mut cautions = vec![
             "tables of generic materials: grades and prints differ, and heat deflection and Vicat temperatures are no service \
              limits; nothing here is a promise. Print and measure: shrinkrule coupons heat"
@@ -265,6 +308,13 @@ impl Request {
             cautions.push(
                 "a case above about 60 °C burns on contact; softened parts let go of what they hold. Local rules and the \
                  makers' data sheets come first"
+                    .to_owned(),
+            );
+        }
+        if passes_glass {
+            cautions.push(
+                "growth is reckoned for below the glass transition: above it, polymers expand about twice as much, creep, and do not \
+                 come back to their size"
                     .to_owned(),
             );
         }
@@ -340,6 +390,27 @@ mod tests {
     }
 
     #[test]
+    fn the_margin_to_each_of_the_tables_temperatures_is_told() {
+        let answer = request(&["PETG"], Some("55..65")).answer();
+        let limits = &answer.materials[0].limits;
+        let told: Vec<(&str, f64, f64, f64)> = limits
+            .iter()
+            .map(|limit| (limit.property, limit.margin_k.low, limit.margin_k.typical, limit.margin_k.high))
+            .collect();
+        // Of the tables' 70, 81, 88 and so on.
+        assert_eq!(
+            told,
+            [
+                ("glass_transition", 5.0, 21.0, 33.0),
+                ("hdt_0.45MPa", 3.0, 13.0, 23.0),
+                ("hdt_1.80MPa", -3.0, 9.0, 17.0),
+                ("vicat_B50", 9.0, 20.0, 30.0),
+            ]
+        );
+        assert!(request(&["PETG"], None).answer().materials[0].limits.is_empty());
+    }
+
+    #[test]
     fn a_metal_has_properties_and_no_ceiling() {
         let answer = request(&["steel"], None).answer();
         let told = &answer.materials[0];
@@ -368,5 +439,11 @@ mod tests {
         assert_eq!(typical, [1360.0, 1500.0, 109.0, 2720.0]);
         assert_eq!(warm[2].metal, Some("brass_free_cutting"));
         assert_eq!(warm[3].over_metal_mm, None);
+        let says_glass =
+            |answer: &Answer| answer.cautions.iter().any(|caution| caution.contains("glass transition"));
+        assert!(!says_glass(&answer));
+        request.temperature = Some(Temperature::Given { mount_c: Range::exactly(72.0) });
+        // PETG's is 70 to 88 °C.
+        assert!(says_glass(&request.answer()));
     }
 }

@@ -81,14 +81,15 @@ pub fn ceiling(material: &Material) -> Option<Ceiling> {
     Some(Ceiling { range_c, set_by })
 }
 
+/// How far a limit lies above a temperature, K: the low end meets the highest temperature.
+pub fn margin_k(limit_c: Range, at_c: Range) -> Range {
+    limit_c.with(at_c, |limit, at| limit - at)
+}
+
 impl Ceiling {
     /// How far it lies above a temperature, K: the low end meets the highest temperature.
     pub fn margin_k(&self, at_c: Range) -> Range {
-        Range {
-            low: self.range_c.low - at_c.high,
-            typical: self.range_c.typical - at_c.typical,
-            high: self.range_c.high - at_c.low,
-        }
+        margin_k(self.range_c, at_c)
     }
 
     /// What the tables say of this temperature.

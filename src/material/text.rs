@@ -20,6 +20,9 @@ impl Answer {
         if let Some(temperature) = &self.temperature {
             text.push_str(&temperature.in_words());
             text.push_str(&screened(&self.materials));
+            if self.is_named {
+                text.push_str(&limits(&self.materials));
+            }
         }
         for told in self.materials.iter().filter(|told| !told.warm.is_empty()) {
             text.push_str(&warm(told, self.from_c));
@@ -73,6 +76,27 @@ fn screened(materials: &[Told]) -> String {
     };
     let rows = std::iter::once(titles.map(str::to_owned)).chain(materials.iter().filter_map(row));
     table(&rows.collect::<Vec<_>>(), &[1, 2, 3, 4])
+}
+
+/// How far the temperature is below the tables' own.
+fn limits(materials: &[Told]) -> String {
+    let titles =
+        ["material", "the tables' own", "°C", "low..high", "margin K", "low..high"].map(str::to_owned);
+    let rows = materials.iter().flat_map(|told| {
+        told.limits.iter().map(|limit| {
+            let margin = limit.margin_k;
+            [
+                told.material.to_owned(),
+                limit.title.to_owned(),
+                number(limit.limit_c.typical, 0),
+                ends(limit.limit_c, 0),
+                signed(margin.typical),
+                format!("{}..{}", signed(margin.low), signed(margin.high)),
+            ]
+        })
+    });
+    let rows: Vec<[String; 6]> = std::iter::once(titles).chain(rows).collect();
+    if rows.len() > 1 { format!("\n{}", table(&rows, &[2, 3, 4, 5])) } else { String::new() }
 }
 
 /// What warmth does to the sizes in one material.
