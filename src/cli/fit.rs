@@ -21,6 +21,10 @@ use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, read_file_without, summed_up};
 use crate::report::fit::{SetupReport, fit_report};
 
+/// Of more setups than this in one sheet least squares is quicker than the criticism, which is then left to the
+/// structured method; bends of kinds are looked for all the same.
+const MOST_CRITICISED: usize = 1_000;
+
 /// Fit how a setup errs, from the caliper readings of its coupons
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -220,7 +224,7 @@ fn fits(
         keep_all: args.keep_all,
         date: args.date.map(|date| date.to_string()),
         points: args.plots.is_some() || args.report.is_some(),
-        criticise: true,
+        criticise: method(args)? == Method::Structured || readings.setup_count() <= MOST_CRITICISED,
         lent: None,
     };
     let results = match earlier {

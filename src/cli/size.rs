@@ -125,6 +125,9 @@ fn from_feels(
         refused(error.to_string(), help)
     })?;
     warn(&answer.warnings, output)?;
+    if args.tolerance.is_some() {
+        warn(&["this answer rests on feel tests alone, which give no --tolerance".to_owned()], output)?;
+    }
     output.result(&answer.to_text(), &answer)?;
     Ok(Status::Done)
 }
