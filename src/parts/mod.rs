@@ -5,6 +5,7 @@
 pub mod felt;
 #[cfg(test)]
 mod fixture;
+pub mod own_fits;
 pub mod parts_list;
 mod parts_reading;
 pub mod pulley;
@@ -16,6 +17,7 @@ pub mod pulley_law;
 pub mod pulley_picture;
 pub mod pulley_request;
 pub mod pulley_solid;
+pub mod seat;
 pub mod sized;
 pub mod sized_list;
 pub mod sized_table;

@@ -6,7 +6,7 @@ use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 use crate::fits::aim::Aim;
 use crate::fits::named::PRESS_CAUTION;
-use crate::fits::{decimal_mm, written};
+use crate::fits::{Source, decimal_mm, written};
 use crate::kind::{Axis, Kind};
 use crate::units::Mm;
 
@@ -48,6 +48,9 @@ pub struct SizedFeature {
     /// The feel tests that the limits come from.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub feel: Option<FeelUsed>,
+    /// Where the numbers come from; empty unless it was asked.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<Source>,
     /// What the limits are called.
     #[serde(skip)]
     called: Option<String>,
@@ -119,6 +122,7 @@ impl SizedFeature {
             extrapolated: false,
             warnings: aim.cautions.clone(),
             feel: None,
+            sources: Vec::new(),
             called: aim.called.clone(),
         }
     }
@@ -147,8 +151,9 @@ impl SizedFeature {
         });
         format!(
             "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
-             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{feel}",
-            written(draw)
+             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{feel}{}",
+            written(draw),
+            Source::to_text(&self.sources)
         )
     }
 
