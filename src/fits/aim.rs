@@ -215,13 +215,15 @@ impl Request<'_> {
         aim.is_middle = true;
         let unused = self.size.filter(|size| self.mate.is_some_and(|mate| mate != *size) && *size != target);
         if let Some(size) = unused {
-            aim.cautions.push(format!(
-                "the size {} is not used: what is aimed at follows from the mate",
-                written(size.get())
-            ));
+            aim.cautions.push(unused_size(size));
         }
         Ok(aim)
     }
+}
+
+/// What is said of a size that the mate overrules.
+pub fn unused_size(size: Mm) -> String {
+    format!("the size {} is not used: what is aimed at follows from the mate", written(size.get()))
 }
 
 impl Aim {

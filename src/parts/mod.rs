@@ -2,10 +2,12 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod doubtful;
 pub mod felt;
 #[cfg(test)]
 mod fixture;
 pub mod own_fits;
+pub mod parameters;
 pub mod parts_list;
 mod parts_reading;
 pub mod pulley;

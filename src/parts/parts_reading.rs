@@ -11,10 +11,11 @@ use crate::tables::whole_table::{self, Table};
 use crate::units::Mm;
 
 use super::parts_list::{PartLine, PartsList};
+use super::seat::bought::BoughtPart;
 use super::sized_list::ADDED;
 
 /// The columns that mean something here.
-const KNOWN: [&str; 12] = [
+const KNOWN: [&str; 13] = [
     "part",
     "dimension",
     "kind",
@@ -24,6 +25,7 @@ const KNOWN: [&str; 12] = [
     "upper_mm",
     "class",
     "fit",
+    "mate",
     "mate_mm",
     "mate_lower_mm",
     "mate_upper_mm",
@@ -64,7 +66,7 @@ fn missing_columns(table: &Table, path: &Path) -> Vec<Problem> {
     if !has("kind") {
         missing.push("kind");
     }
-    let has_size = has("target_mm") || has("mate_mm") || (has("lower_mm") && has("upper_mm"));
+    let has_size = has("target_mm") || has("mate") || has("mate_mm") || (has("lower_mm") && has("upper_mm"));
     if !has_size {
         missing.push("target_mm");
     }
@@ -128,12 +130,22 @@ impl Cells<'_> {
             self.problems.push(Problem::error(place, message).help(help));
             return None;
         }
-        let kind = self.word(row, "kind");
+        let sold = self.sold(row);
+        let kind = match &sold {
+            Some(part) if self.text(row, "kind").is_empty() => Some(part.usual_kind()),
+            _ => self.word(row, "kind"),
+        };
         let axis = match self.text(row, "axis") {
             "" => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
             _ => self.word(row, "axis"),
         };
-        let read = PartLine {
+        if let (Some(kind), Some(axis)) = (kind, axis)
+            && let Some(why) = kind.refuses(axis)
+        {
+            let message = format!("{} are not measured along {axis}", kind.plural());
+            self.problem(row, "axis", message, Some(why.to_owned()));
+        }
+        let mut read = PartLine {
             line,
             part: self.text(row, "part").to_owned(),
             dimension: self.text(row, "dimension").to_owned(),
@@ -147,8 +159,28 @@ impl Cells<'_> {
             mate: self.number(row, "mate_mm"),
             mate_lower: self.number(row, "mate_lower_mm"),
             mate_upper: self.number(row, "mate_upper_mm"),
+            sold,
         };
+        if read.sold.is_none() && read.mate.is_none() {
+            // A plain size under `mate` is what `--mate 8` is.
+            read.mate = self.number(row, "mate");
+        }
         (self.problems.len() == before).then_some(read)
+    }
+
+    /// What is sold by a name; a plain size is read as a number.
+    fn sold(&mut self, row: usize) -> Option<BoughtPart> {
+        let text = self.text(row, "mate");
+        if !text.contains(':') {
+            return None;
+        }
+        match text.parse::<BoughtPart>() {
+            Ok(part) => Some(part),
+            Err(error) => {
+                self.problem(row, "mate", error.to_string(), error.help());
+                None
+            }
+        }
     }
 
     fn text(&self, row: usize, column: &str) -> &str {

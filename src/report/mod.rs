@@ -3,6 +3,7 @@
 pub mod fit;
 pub mod guide;
 pub mod page;
+pub mod parts;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]

@@ -17,6 +17,7 @@ use crate::hardware::bearing::{BallBearing, ball_bearing};
 use crate::hardware::nut::{HexNut, SquareNut, hex_nut, hex_nuts, square_nut};
 use crate::hardware::pin::{DowelPin, dowel_pin};
 use crate::hardware::screw::{ClearanceHole, SocketHead, clearance_hole, socket_head};
+use crate::kind::Kind;
 use crate::units::Mm;
 
 /// How loosely a screw passes its hole.
@@ -242,6 +243,16 @@ fn insert(name: &str) -> Result<BoughtPart, NoPart> {
     let (hole, rest) = leading_size(name).ok_or_else(wrong)?;
     let (length, rest) = rest.strip_prefix(['x', 'X']).and_then(leading_size).ok_or_else(wrong)?;
     if rest.is_empty() { Ok(BoughtPart::Insert { hole, length }) } else { Err(wrong()) }
+}
+
+impl BoughtPart {
+    /// What its usual seat is.
+    pub fn usual_kind(&self) -> Kind {
+        match self {
+            Self::HexNut(_) | Self::SquareNut(_) => Kind::Gap,
+            _ => Kind::Bore,
+        }
+    }
 }
 
 impl fmt::Display for BoughtPart {

@@ -64,7 +64,7 @@ pub struct Wanted<'a> {
     /// Why it is so, or what it is for; may be empty.
     pub note: String,
     /// The fit that it follows from, and the size of the bought part.
-    chosen: Option<(ChosenFit<'a>, Mm)>,
+    pub(super) chosen: Option<(ChosenFit<'a>, Mm)>,
 }
 
 /// One dimension that is drawn as it is.
@@ -180,12 +180,12 @@ impl<'a> Seat<'a> {
         Ok(Self { title, first, others: wanted.collect(), plain, cautions, sources })
     }
 
-    /// One dimension of the seat for what is asked: the one that fits when its kind is asked for, else the
-    /// first of that kind, such as the height for how deep it is or the bore for a nut's screw.
+    /// The seat with one of its dimensions alone: the one that fits when its kind is asked for, else the first
+    /// of that kind, such as the height for how deep it is or the bore for a nut's screw.
     ///
     /// # Errors
     /// As [`Seat::new`]; a kind that no dimension has.
-    pub fn dimension_of(ask: Ask<'a>, fits: &OwnFits<'a>) -> Result<Wanted<'a>, CannotSeat> {
+    pub fn one_dimension(ask: Ask<'a>, fits: &OwnFits<'a>) -> Result<Self, CannotSeat> {
         let (seat, refusal) = match Self::new(ask, fits) {
             Err(refusal @ CannotSeat::Kind { .. }) => {
                 (Self::new(Ask { kind: None, ..ask }, fits)?, Some(refusal))
@@ -195,7 +195,8 @@ impl<'a> Seat<'a> {
         let mut dimensions = std::iter::once(seat.first).chain(seat.others);
         let found = dimensions.find(|wanted| ask.kind.is_none_or(|kind| kind == wanted.kind));
         // Without a refusal the first is of the kind that was asked for.
-        found.ok_or_else(|| refusal.unwrap_or_else(|| CannotAim::NoSize.into()))
+        let first = found.ok_or_else(|| refusal.unwrap_or_else(|| CannotAim::NoSize.into()))?;
+        Ok(Self { first, others: Vec::new(), plain: Vec::new(), ..seat })
     }
 }
 
