@@ -24,8 +24,8 @@
 //! # Who may import whom
 //!
 //! [`geometry`], [`stats`], [`units`] know nothing of printers. [`kind`], [`coupon`], [`readings`],
-//! [`correction`], [`belt`], [`hardware`], [`fits`] and [`parts`] are the domain and stand on them. [`plot`] and
-//! [`report`] read domain results. [`cli`] uses all of it and is used by none.
+//! [`correction`], [`belt`], [`hardware`], [`material`], [`fits`] and [`parts`] are the domain and stand on them.
+//! [`plot`] and [`report`] read domain results. [`cli`] uses all of it and is used by none.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
@@ -39,6 +39,7 @@ pub mod font;
 pub mod geometry;
 pub mod hardware;
 pub mod kind;
+pub mod material;
 pub mod parts;
 pub mod plan;
 pub mod plot;

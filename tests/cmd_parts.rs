@@ -243,7 +243,10 @@ fn a_mate_that_is_sold_gives_nominal_size_limits_and_kind() {
     assert!(written.unwrap().starts_with("part,dimension,kind,target_mm,fit,mate,draw_mm,"));
     let (ran, written, _) = parts(b"kind,mate\nbore,bearing:6080\ngap,shaft:5x\n", &[]);
     assert_eq!((ran.code, written), (2, None));
-    assert!(ran.err.contains("error: parts.csv:2: mate: `6080`: no ball bearing here is called so; known are 681,"));
+    assert!(
+        ran.err
+            .contains("error: parts.csv:2: mate: `6080`: no ball bearing here is called so; known are 681,")
+    );
     assert!(ran.err.contains("error: parts.csv:3: mate: `x` is no tolerance class"), "{}", ran.err);
 }
 
@@ -261,7 +264,9 @@ fn lines_that_may_miss_are_told_with_the_reason() {
     let (ran, _, _) = parts(list.as_bytes(), &["--sources"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     assert!(
-        ran.out.contains("line 2, hub rim: will not fit, 16 % chance: its limits are 0.013 mm apart, and 95 % of prints"),
+        ran.out.contains(
+            "line 2, hub rim: will not fit, 16 % chance: its limits are 0.013 mm apart, and 95 % of prints"
+        ),
         "{}",
         ran.out
     );

@@ -7,7 +7,7 @@
 
 use std::sync::OnceLock;
 
-use super::table::{self, Row};
+use crate::tables::built_in::{self as table, Row};
 
 const TABLE: &str = include_str!("../../data/belts/profiles.csv");
 

@@ -7,19 +7,21 @@ use serde::Serialize;
 use super::output::Output;
 use super::{Error, Status};
 use crate::coupon::definition;
+use crate::coupon::heat::{HeatPlan, PrintedMaterial, told_apart};
 use crate::coupon::kit::{Kit, KitError, MOST_COPIES, Options, PLA_DENSITY_G_CM3};
 use crate::coupon::plate::Bed;
 use crate::coupon::summary::{Summary, table};
 use crate::coupon::{CouponSet, embedded_sets};
 use crate::files::{self, Outputs};
 use crate::problem::{Location, Problem, nearest};
-use crate::report::guide;
+use crate::report::{guide, heat_protocol};
+use crate::units::Mm;
 
 /// Write coupons to print, a readings sheet and a measuring guide; with no SET, list the sets
 #[derive(Debug, clap::Args)]
 #[command(after_help = HELP)]
 pub struct Args {
-    /// Sets to make: quick, starter, full
+    /// Sets to make: quick, starter, full, feel, heat
     #[arg(value_name = "SET")]
     sets: Vec<String>,
     /// A set of your own, as TOML; coupons/README.md describes the fields
@@ -40,6 +42,61 @@ pub struct Args {
     /// Density of the filament in g/cm3, for the mass (default: typical PLA)
     #[arg(long, value_name = "G", default_value_t = PLA_DENSITY_G_CM3, value_parser = density)]
     density: f64,
+    #[command(flatten)]
+    heat: HeatArgs,
+}
+
+/// For a set that is measured before and after heat
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "For the set heat")]
+struct HeatArgs {
+    /// Materials to print it in: a letter for the pieces, or a letter and a name, such as A=PETG,B=ASA (default: A)
+    #[arg(long, visible_alias = "material", value_name = "A,B,…", value_delimiter = ',')]
+    materials: Vec<PrintedMaterial>,
+    /// Temperature of the soak in °C, for the sheet and the protocol
+    #[arg(long, value_name = "C", value_parser = number(20.0, 400.0))]
+    soak_c: Option<f64>,
+    /// Hours of the soak, for the sheet and the protocol
+    #[arg(long, value_name = "H", value_parser = number(0.1, 100_000.0))]
+    soak_h: Option<f64>,
+    /// What the arm carries in the soak, for the sheet, such as "3.5 g"
+    #[arg(long, value_name = "WORDS")]
+    load: Option<String>,
+    /// Size of the metal piece that is never heated, in millimetres (default: 22, a 608 bearing's outside)
+    #[arg(long, value_name = "MM")]
+    reference: Option<Mm>,
+}
+
+impl HeatArgs {
+    fn is_given(&self) -> bool {
+        !self.materials.is_empty()
+            || self.soak_c.is_some()
+            || self.soak_h.is_some()
+            || self.load.is_some()
+            || self.reference.is_some()
+    }
+
+    fn plan(&self) -> Result<HeatPlan, Error> {
+        let refused = |message: String, help: &str| {
+            Error::problem(Problem::error(Location::default().column("--materials"), message).help(help))
+        };
+        let usual = HeatPlan::default();
+        told_apart(&self.materials)
+            .map_err(|error| refused(error.to_string(), "give each a letter and a name of its own"))?;
+        let reference = self.reference.unwrap_or(usual.reference);
+        if reference.get() <= 0.0 {
+            let problem =
+                Problem::error(Location::default().column("--reference"), "expected a size above 0 mm");
+            return Err(Error::problem(problem));
+        }
+        Ok(HeatPlan {
+            materials: if self.materials.is_empty() { usual.materials } else { self.materials.clone() },
+            soak_c: self.soak_c,
+            soak_h: self.soak_h,
+            load: self.load.clone().unwrap_or_default(),
+            reference,
+        })
+    }
 }
 
 const HELP: &str = "\
@@ -50,7 +107,8 @@ twice, they are still one print. So each copy has its own plate files, to be pri
 Examples:
   shrinkrule coupons
   shrinkrule coupons starter --out coupons-petg --setup petg-0.4
-  shrinkrule coupons quick --copies 3 --bed 180x180 --out coupons-abs";
+  shrinkrule coupons quick --copies 3 --bed 180x180 --out coupons-abs
+  shrinkrule coupons heat --materials A=PLA,B=PETG,C=ASA --copies 3 --soak-c 60 --soak-h 24 --out coupons-heat";
 
 #[derive(Serialize)]
 struct Answer {
@@ -62,6 +120,14 @@ fn density(text: &str) -> Result<f64, String> {
     number.ok_or_else(|| "expected g/cm3, above 0 and below 25".to_owned())
 }
 
+/// A number between two ends.
+fn number(low: f64, high: f64) -> impl Fn(&str) -> Result<f64, String> + Clone + Send + Sync + 'static {
+    move |text| {
+        let number = text.parse::<f64>().ok().filter(|number| (low..=high).contains(number));
+        number.ok_or_else(|| format!("expected a number from {low} to {high}"))
+    }
+}
+
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let options = Options {
@@ -69,8 +135,16 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         copies: args.copies,
         setup: args.setup.clone(),
         density_g_cm3: args.density,
+        heat: args.heat.plan()?,
     };
     let asked = asked_for(args)?;
+    if args.heat.is_given() && !asked.iter().any(|set| set.heat) {
+        let message = "materials and soak are for a set that is measured before and after heat";
+        let problem = Problem::error(Location::default(), message);
+        return Err(Error::problem(
+            problem.help("such as `shrinkrule coupons heat --materials A,B --out DIR`"),
+        ));
+    }
     if asked.is_empty() {
         if args.out.is_some() {
             return Err(Error::problem(
@@ -102,7 +176,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             "{}: {} files; open {} first",
             folder.display(),
             summary.files.len(),
-            folder.join(GUIDE).display()
+            folder.join(if kit.set.heat { PROTOCOL } else { GUIDE }).display()
         ))?,
         None => output
             .progress("nothing was written; add --out DIR to write the solids, the sheet and the guide")?,
@@ -113,11 +187,15 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 }
 
 const GUIDE: &str = "measuring-guide.html";
+const PROTOCOL: &str = "heat-protocol.html";
 
 fn write(kit: &Kit, folder: &Path, mut outputs: Outputs) -> Result<Vec<String>, Error> {
     let page = guide::page(kit).map_err(|error| Error::call(error.to_string()))?;
     kit.write(folder, &mut outputs).map_err(of_kit)?;
     outputs.write(&folder.join(GUIDE), page.as_bytes())?;
+    if let Some(page) = heat_protocol::page(kit).map_err(|error| Error::call(error.to_string()))? {
+        outputs.write(&folder.join(PROTOCOL), page.as_bytes())?;
+    }
     Ok(outputs.commit()?.iter().map(|path| path.display().to_string()).collect())
 }
 

@@ -22,7 +22,7 @@ pub struct FirstLayerSpread {
 }
 
 /// Whether a feature's name says that it is measured at the bed.
-pub fn is_at_the_bed(feature: &str) -> bool {
+fn is_at_the_bed(feature: &str) -> bool {
     feature.ends_with(BED_SUFFIX)
 }
 

@@ -4,10 +4,9 @@
 //! feature of a print is one observation, whatever the number of its repeats. Observations of one kind
 //! and one drawn size have the same row in the fit and are gathered in a cell.
 
+use crate::coupon::feature::is_fitted;
 use crate::kind::Kind;
 use crate::readings::{Reading, SetupView};
-
-use super::first_layer::is_at_the_bed;
 
 /// One feature of one print.
 #[derive(Clone, Debug)]
@@ -63,12 +62,12 @@ impl Observation {
     }
 }
 
-/// The observations that the fit is about: everything but what was measured at the bed.
+/// The observations that the fit is about: everything but what was measured at the bed or on a sagging arm.
 pub(super) fn observations(setup: SetupView<'_>) -> Vec<Observation> {
     let mut observations = Vec::with_capacity(setup.len());
     for (at, readings) in setup.features() {
         let repeats = setup.repeats(at);
-        if repeats.count > 0 && !is_at_the_bed(readings.feature) {
+        if repeats.count > 0 && is_fitted(readings.feature) {
             observations.push(Observation {
                 nominal_mm: readings.nominal_mm,
                 mean_mm: repeats.mean_mm,

@@ -21,6 +21,9 @@ use crate::problem::Problem;
 /// Longest name of a coupon; with a copy's number it still fits on the smallest piece.
 const NAME_LENGTH: usize = 5;
 
+/// The widest letter that a material may have.
+const WIDEST_LETTER: char = 'W';
+
 /// The set that `text` defines; `file` is only named in problems.
 ///
 /// # Errors
@@ -47,6 +50,7 @@ fn read_set(document: &Document<'_>, root: &DeTable<'_>) -> CouponSet {
     let summary = fields.text("summary", "what the set is for, in a sentence");
     let plate_gap_mm = fields.length_or("plate_gap_mm", 6.0, PLATE_GAP);
     let feel = fields.flag("feel", false);
+    let heat = fields.flag("heat", false);
     let mut tables: Vec<(&'static str, usize, &DeTable<'_>)> = Vec::new();
     for form in Form::TABLES {
         let Some(value) = fields.get(form) else { continue };
@@ -68,9 +72,9 @@ fn read_set(document: &Document<'_>, root: &DeTable<'_>) -> CouponSet {
     let mut names = BTreeSet::new();
     for (form, offset, table) in tables {
         let fields = Fields::new(document, table, offset, form);
-        coupons.extend(read_pieces(form, fields, &mut names));
+        coupons.extend(read_pieces(form, fields, heat, &mut names));
     }
-    CouponSet { name, summary, plate_gap_mm, feel, coupons }
+    CouponSet { name, summary, plate_gap_mm, feel, heat, coupons }
 }
 
 /// The tables of an array of tables and where each begins; `None` when the value is something else.
@@ -89,7 +93,12 @@ fn tables_of<'a, 'b>(
 }
 
 /// The pieces of one table; names that are taken, and features that share a label, are problems.
-fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<String>) -> Vec<Coupon> {
+fn read_pieces(
+    form: &str,
+    mut fields: Fields<'_, '_>,
+    heat: bool,
+    names: &mut BTreeSet<String>,
+) -> Vec<Coupon> {
     let name = fields.text("name", "the name that is to be on the piece");
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '.';
     let is_plain = name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.chars().all(plain);
@@ -119,7 +128,9 @@ fn read_pieces(form: &str, mut fields: Fields<'_, '_>, names: &mut BTreeSet<Stri
             continue;
         }
         let coupon = Coupon::new(name.clone(), piece);
-        let widest = lettering::text_width(&coupon.label(Some(MOST_COPIES)), LABEL_HEIGHT_MM);
+        // A piece that is printed in several materials has a letter before its name.
+        let longest = if heat { coupon.marked(WIDEST_LETTER) } else { coupon.clone() };
+        let widest = lettering::text_width(&longest.label(Some(MOST_COPIES)), LABEL_HEIGHT_MM);
         let is_wider = |room| widest.is_ok_and(|widest| widest > room);
         if coupon.form.label_room_mm().is_some_and(is_wider) {
             let message = format!("`{name}` is too short for its label");

@@ -9,6 +9,16 @@ use crate::kind::{Axis, Kind};
 /// without this ending is the spread of the first layer.
 pub const BED_SUFFIX: &str = "-bed";
 
+/// The end of the label of a feature that tells how far a thin arm hangs down.
+///
+/// Its size is no property of the printer's walls, so it is kept out of the fit as well.
+pub const ARM_SUFFIX: &str = "-arm";
+
+/// Whether a feature of this label says how the printer errs on its kind, and so goes into the fit.
+pub fn is_fitted(label: &str) -> bool {
+    !label.ends_with(BED_SUFFIX) && !label.ends_with(ARM_SUFFIX)
+}
+
 /// Which part of a caliper takes the reading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tool {

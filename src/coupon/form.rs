@@ -8,6 +8,7 @@ use super::fields::Fields;
 use super::first_layer::FirstLayer;
 use super::height_steps::HeightSteps;
 use super::label::Label;
+use super::motor_mount::MotorMount;
 use super::pin_base::PinBase;
 use super::ring::Ring;
 use super::span_bar::SpanBar;
@@ -23,12 +24,22 @@ pub(super) enum Form {
     HeightSteps(HeightSteps),
     FirstLayer(FirstLayer),
     BeltRack(BeltRack),
+    MotorMount(MotorMount),
 }
 
 impl Form {
     /// The names of the tables of a definition.
-    pub(super) const TABLES: [&'static str; 8] =
-        ["comb", "ring", "pin_base", "bore_block", "span_bar", "height_steps", "first_layer", "belt_rack"];
+    pub(super) const TABLES: [&'static str; 9] = [
+        "comb",
+        "ring",
+        "pin_base",
+        "bore_block",
+        "span_bar",
+        "height_steps",
+        "first_layer",
+        "belt_rack",
+        "motor_mount",
+    ];
 
     /// The pieces that one table defines, each with what its name has after the table's `name`.
     pub(super) fn read(table: &str, fields: &mut Fields<'_, '_>) -> Vec<(String, Self)> {
@@ -46,6 +57,7 @@ impl Form {
                 let rack = BeltRack::read(fields).into_iter();
                 rack.map(|rack| (String::new(), Self::BeltRack(rack))).collect()
             }
+            "motor_mount" => one(Self::MotorMount(MotorMount::read(fields))),
             "height_steps" => one(Self::HeightSteps(HeightSteps::read(fields))),
             _ => one(Self::FirstLayer(FirstLayer::read(fields))),
         }
@@ -62,6 +74,7 @@ impl Form {
             Self::HeightSteps(steps) => steps.body(label),
             Self::FirstLayer(gauge) => gauge.body(label),
             Self::BeltRack(rack) => rack.body(label),
+            Self::MotorMount(mount) => mount.body(label),
         }
     }
 
@@ -69,6 +82,15 @@ impl Form {
     pub(super) fn label_room_mm(&self) -> Option<f64> {
         match self {
             Self::SpanBar(bar) => Some(bar.label_room_mm()),
+            Self::MotorMount(mount) => Some(mount.label_room_mm()),
+            _ => None,
+        }
+    }
+
+    /// See [`super::Coupon::arm_load_g`].
+    pub(super) fn arm_load_g(&self, stress_mpa: f64) -> Option<f64> {
+        match self {
+            Self::MotorMount(mount) => Some(mount.arm_load_g(stress_mpa)),
             _ => None,
         }
     }
@@ -84,6 +106,7 @@ impl Form {
             Self::HeightSteps(_) => "height steps",
             Self::FirstLayer(_) => "first-layer gauge",
             Self::BeltRack(_) => "belt rack",
+            Self::MotorMount(_) => "motor mount",
         }
     }
 
@@ -132,6 +155,14 @@ impl Form {
                  the standard's. Write the feel into the row's line, and into mate_mm the width of the \
                  belt's tooth at its root (2.65 mm for T5, 1.5 for T2.5, 5.3 for T10, 2.57 for XL). Cut \
                  strings off the tips first."
+            }
+            Self::MotorMount(_) => {
+                "Bores: inside jaws from the flat side that lay on the bed, past the chamfer. Across two screw holes \
+                 (g): the same jaws opened until they touch the far sides of both, swung for the largest \
+                 reading. Spans: the end of the beam on the ends of both prongs, the rod out to the bottom \
+                 of the slot, above the arm. Over all: large jaws across the outer prong. Heights: one jaw flat on \
+                 the bed side, the other on a foot or on the bare prong. Arm: the end of the beam across the \
+                 tops of both prongs, the rod down onto the arm, where the arrow is; do not press the arm."
             }
         }
     }

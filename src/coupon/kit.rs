@@ -6,6 +6,7 @@
 
 use std::path::Path;
 
+use super::heat::{self, HeatPlan};
 use super::plate::{Bed, Item, Place, Plate, TooLarge, pack};
 use super::summary::{CouponSummary, Summary, feature_summary};
 use super::{Coupon, CouponError, CouponSet, sheet};
@@ -32,11 +33,19 @@ pub struct Options {
     pub setup: String,
     /// Density of the filament, g/cm3.
     pub density_g_cm3: f64,
+    /// For sets that are measured before and after heat.
+    pub heat: HeatPlan,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { bed: Bed::default(), copies: 1, setup: String::new(), density_g_cm3: PLA_DENSITY_G_CM3 }
+        Self {
+            bed: Bed::default(),
+            copies: 1,
+            setup: String::new(),
+            density_g_cm3: PLA_DENSITY_G_CM3,
+            heat: HeatPlan::default(),
+        }
     }
 }
 
@@ -60,6 +69,8 @@ pub enum KitError {
 /// One print: its pieces, and the plates that they are on.
 #[derive(Clone, Debug)]
 struct Print {
+    /// The letter of its material; `None` where the set is for one material.
+    material: Option<char>,
     /// `None` when there is only one.
     copy: Option<u32>,
     solids: Vec<Solid>,
@@ -67,12 +78,14 @@ struct Print {
 }
 
 impl Print {
-    /// The name of a plate's file: `plate-1`, `plate-2`; with copies `plate-copy-1`, `plate-copy-1-2`.
+    /// The name of a plate's file: `plate-1`, `plate-2`; with copies `plate-copy-1`, `plate-copy-1-2`; with
+    /// materials `plate-A-1`, `plate-A-copy-1`.
     fn plate_name(&self, index: usize) -> String {
+        let plate = self.material.map_or_else(|| "plate".to_owned(), |letter| format!("plate-{letter}"));
         match self.copy {
-            None => format!("plate-{}", index + 1),
-            Some(copy) if self.plates.len() == 1 => format!("plate-copy-{copy}"),
-            Some(copy) => format!("plate-copy-{copy}-{}", index + 1),
+            None => format!("{plate}-{}", index + 1),
+            Some(copy) if self.plates.len() == 1 => format!("{plate}-copy-{copy}"),
+            Some(copy) => format!("{plate}-copy-{copy}-{}", index + 1),
         }
     }
 }
@@ -117,11 +130,27 @@ impl Kit {
     /// # Errors
     /// When a piece does not fit on the bed, or is no solid.
     pub fn new(set: CouponSet, options: Options) -> Result<Self, KitError> {
+        let materials: Vec<Option<char>> = if set.heat {
+            options.heat.materials.iter().map(|material| Some(material.letter)).collect()
+        } else {
+            vec![None]
+        };
         let copies = 1..=options.copies;
         let numbered = copies.map(|copy| (options.copies > 1).then_some(copy));
-        let prints = numbered.map(|copy| print(&set, copy, options.bed));
+        let jobs = materials.into_iter().flat_map(|letter| numbered.clone().map(move |copy| (letter, copy)));
+        let prints = jobs.map(|(letter, copy)| print(&set, letter, copy, options.bed));
         let prints = prints.collect::<Result<_, KitError>>()?;
         Ok(Self { set, options, prints })
+    }
+
+    /// How many prints of each material.
+    pub fn copies(&self) -> u32 {
+        self.options.copies
+    }
+
+    /// What is printed in what and what heat it gets; `None` of a set that is not for heat.
+    pub fn heat(&self) -> Option<&HeatPlan> {
+        self.set.heat.then_some(&self.options.heat)
     }
 
     /// What it is printed with, empty when the person fills it in.
@@ -168,7 +197,10 @@ impl Kit {
             summary: self.set.summary.clone(),
             coupons: coupons.collect(),
             features,
-            readings: features * sheet::READINGS * self.prints.len(),
+            readings: match self.heat() {
+                Some(plan) => heat::readings(&self.set, self.options.copies, plan),
+                None => features * sheet::READINGS * self.prints.len(),
+            },
             copies: self.options.copies,
             volume_mm3,
             mass_g: volume_mm3 / 1000.0 * self.options.density_g_cm3,
@@ -197,7 +229,11 @@ impl Kit {
                 outputs.write_with(&target, |mut file| std::io::Write::write_all(&mut file, &bytes?))?;
             }
         }
-        let sheet = sheet::blank(&self.set, &self.options.setup, self.options.copies);
+        let (setup, copies) = (&self.options.setup, self.options.copies);
+        let sheet = match self.heat() {
+            Some(plan) => heat::blank(&self.set, setup, copies, plan),
+            None => sheet::blank(&self.set, setup, copies),
+        };
         Ok(outputs.write(&folder.join("readings.csv"), sheet.as_bytes())?)
     }
 
@@ -214,24 +250,29 @@ impl Kit {
             "" => "not given".to_owned(),
             setup => setup.to_owned(),
         };
+        let mut metadata = vec![
+            ("setup", setup),
+            ("set", self.set.name.clone()),
+            ("copy", print.copy.unwrap_or(1).to_string()),
+            ("bed_mm", format!("{} x {}", self.options.bed.width_mm, self.options.bed.depth_mm)),
+        ];
+        metadata.extend(print.material.map(|letter| ("material", letter.to_string())));
         let model = Model {
             title: &format!("coupon set {}, {name}", self.set.name),
             description: "Print as it lies: do not turn, do not scale. See measuring-guide.html.",
-            metadata: &[
-                ("setup", setup),
-                ("set", self.set.name.clone()),
-                ("copy", print.copy.unwrap_or(1).to_string()),
-                ("bed_mm", format!("{} x {}", self.options.bed.width_mm, self.options.bed.depth_mm)),
-            ],
+            metadata: &metadata,
             solids: &solids.iter().collect::<Vec<_>>(),
         };
         Ok(model.to_bytes())
     }
 }
 
-fn print(set: &CouponSet, copy: Option<u32>, bed: Bed) -> Result<Print, KitError> {
+fn print(set: &CouponSet, material: Option<char>, copy: Option<u32>, bed: Bed) -> Result<Print, KitError> {
     let at_the_origin = |coupon: &Coupon| -> Result<Solid, KitError> {
-        let solid = coupon.solid(copy)?;
+        let solid = match material {
+            Some(letter) => coupon.marked(letter).solid(copy)?,
+            None => coupon.solid(copy)?,
+        };
         let [low, _] = solid.bounds();
         Ok(solid.moved(low.map(|coordinate| -coordinate))?)
     };
@@ -242,7 +283,7 @@ fn print(set: &CouponSet, copy: Option<u32>, bed: Bed) -> Result<Print, KitError
     };
     let items: Vec<Item> = solids.iter().map(item).collect();
     let plates = pack(&items, bed, set.plate_gap_mm)?;
-    Ok(Print { copy, solids, plates })
+    Ok(Print { material, copy, solids, plates })
 }
 
 #[cfg(test)]

@@ -104,5 +104,35 @@ pub(super) const ROW: Limits = Limits {
 };
 pub(super) const BELT_FACE: Limits =
     Limits { at_least: 4.0, at_most: 60.0, because: "the rack is as wide as the belt that is tried" };
+pub(super) const REGISTER: Limits = Limits {
+    at_least: 10.0,
+    at_most: 53.0,
+    because: "the register of a small motor is 10 to 40 mm across, and screws stand around it",
+};
+pub(super) const SQUARE: Limits = Limits {
+    at_least: 30.0,
+    at_most: 60.0,
+    because: "the label stands behind the screws, and the mount has to stay a small piece",
+};
+pub(super) const SCREW: Limits = Limits {
+    at_least: 3.0,
+    at_most: 8.0,
+    because: "the crossed tips of inside jaws do not enter less than about 3 mm",
+};
+pub(super) const PRESS: Limits = Limits {
+    at_least: 3.0,
+    at_most: 16.0,
+    because: "the wall around the pin is 4 mm, as thick as the mount's others",
+};
+pub(super) const MOUNT_HEIGHT: Limits = Limits {
+    at_least: 16.0,
+    at_most: 60.0,
+    because: "turned over, the mount stands on its feet and the arm has to hang free below the plate",
+};
+pub(super) const ARM: Limits = Limits {
+    at_least: 1.2,
+    at_most: 3.0,
+    because: "a thicker arm does not sag, a thinner one bends under the depth rod",
+};
 pub(super) const PLATE_GAP: Limits =
     Limits { at_least: 1.0, at_most: 50.0, because: "pieces nearer than that print into one another" };

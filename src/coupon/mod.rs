@@ -25,10 +25,12 @@ pub mod feature;
 mod fields;
 mod first_layer;
 mod form;
+pub mod heat;
 mod height_steps;
 pub mod kit;
 mod label;
 pub mod limits;
+mod motor_mount;
 mod pin_base;
 pub mod plate;
 mod ring;
@@ -65,20 +67,34 @@ pub struct Coupon {
     /// What is measured on it, in the order in which one measures.
     pub features: Vec<Feature>,
     form: Form,
+    /// The letter of the material that it is printed in, where there are several.
+    mark: Option<char>,
 }
 
 impl Coupon {
     fn new(name: String, form: Form) -> Self {
         let features = form.body(&Label::blank()).features;
-        Self { name, features, form }
+        Self { name, features, form, mark: None }
     }
 
-    /// What is written on the piece: its name, and with several copies the copy's number too.
+    /// The same piece with a material's letter on it.
+    #[must_use]
+    pub fn marked(&self, letter: char) -> Self {
+        Self { mark: Some(letter), ..self.clone() }
+    }
+
+    /// What is written on the piece: its name; with several materials the letter before it, and with
+    /// several copies the copy's number after it.
     pub fn label(&self, copy: Option<u32>) -> String {
-        match copy {
-            Some(copy) => format!("{}-{copy}", self.name),
-            None => self.name.clone(),
-        }
+        let letter = self.mark.map(|letter| format!("{letter}-")).unwrap_or_default();
+        let number = copy.map(|copy| format!("-{copy}")).unwrap_or_default();
+        format!("{letter}{}{number}", self.name)
+    }
+
+    /// What hangs in the hole of its arm when the arm's root is bent by this stress, grams; `None` of a
+    /// piece without an arm.
+    pub fn arm_load_g(&self, stress_mpa: f64) -> Option<f64> {
+        self.form.arm_load_g(stress_mpa)
     }
 
     fn body(&self, copy: Option<u32>) -> Result<Body, UnknownGlyph> {
@@ -128,6 +144,8 @@ pub struct CouponSet {
     pub plate_gap_mm: f64,
     /// Whether pieces are tried with the real part: the sheet then has columns for it.
     pub feel: bool,
+    /// Whether it is printed in several materials and measured before and after heat.
+    pub heat: bool,
     /// The pieces, in the order in which one measures.
     pub coupons: Vec<Coupon>,
 }
@@ -150,12 +168,14 @@ impl CouponSet {
             summary: String::new(),
             plate_gap_mm: 0.0,
             feel: false,
+            heat: false,
             coupons: Vec::new(),
         });
         for set in sets {
             all.name = format!("{}+{}", all.name, set.name);
             all.summary = format!("{}; {}", all.summary, set.summary);
             all.feel |= set.feel;
+            all.heat |= set.heat;
             all.plate_gap_mm = all.plate_gap_mm.max(set.plate_gap_mm);
             for coupon in set.coupons {
                 let same_name = |other: &&Coupon| other.name.eq_ignore_ascii_case(&coupon.name);
@@ -184,11 +204,12 @@ pub struct NotOnePiece {
 }
 
 /// The definitions that come with the program: name and text.
-const DEFINITIONS: [(&str, &str); 4] = [
+const DEFINITIONS: [(&str, &str); 5] = [
     ("coupons/quick.toml", include_str!("../../coupons/quick.toml")),
     ("coupons/starter.toml", include_str!("../../coupons/starter.toml")),
     ("coupons/full.toml", include_str!("../../coupons/full.toml")),
     ("coupons/feel.toml", include_str!("../../coupons/feel.toml")),
+    ("coupons/heat.toml", include_str!("../../coupons/heat.toml")),
 ];
 
 static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
@@ -197,7 +218,7 @@ static EMBEDDED: LazyLock<Vec<CouponSet>> = LazyLock::new(|| {
     sets.expect("the program's own sets are without a problem, as a test proves")
 });
 
-/// The sets that come with the program: `quick`, `starter`, `full`, `feel`.
+/// The sets that come with the program: `quick`, `starter`, `full`, `feel`, `heat`.
 pub fn embedded_sets() -> &'static [CouponSet] {
     &EMBEDDED
 }
@@ -227,7 +248,8 @@ mod tests {
     #[test]
     fn the_sets_are_as_large_as_they_are_said_to_be() {
         let counts: Vec<usize> = embedded_sets().iter().map(CouponSet::feature_count).collect();
-        let [quick, starter, full, feel] = counts[..] else { panic!("four sets") };
+        let [quick, starter, full, feel, heat] = counts[..] else { panic!("five sets") };
+        assert_eq!(heat, 16 + 3 * 2);
         assert_eq!(feel, 9 * 3 + 7 * 2 + 7);
         assert!((10..=14).contains(&quick), "quick: {quick}");
         assert!((36..=44).contains(&starter), "starter: {starter}");
@@ -237,7 +259,7 @@ mod tests {
     #[test]
     fn a_name_is_one_piece_in_all_sets() {
         let merged = CouponSet::merged(embedded_sets().to_vec()).unwrap();
-        assert_eq!(merged.name, "quick+starter+full+feel");
+        assert_eq!(merged.name, "quick+starter+full+feel+heat");
         let names: std::collections::BTreeSet<&str> =
             merged.coupons.iter().map(|coupon| coupon.name.as_str()).collect();
         assert_eq!(names.len(), merged.coupons.len());

@@ -1,12 +1,13 @@
 //! The blank readings sheet: one row a feature and print, in the order in which one measures.
 
 use super::CouponSet;
+use super::feature::Feature;
 
 /// How many times every feature is read.
 pub const READINGS: usize = 3;
 
 /// What stands above the header. The values are examples to be overwritten; an empty date is no date.
-const CONDITIONS: &str = "\
+pub(super) const CONDITIONS: &str = "\
 # unit: mm
 # date:
 # caliper_resolution_mm: 0.01
@@ -27,36 +28,46 @@ const FEEL: &str = "\
 ///
 /// `setup` fills its column; empty, the person does.
 pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
-    let mut top = CONDITIONS.as_bytes().to_vec();
+    let mut top = CONDITIONS.to_owned();
     if set.feel {
-        top.extend_from_slice(FEEL.as_bytes());
+        top.push_str(FEEL);
     }
-    let mut sheet = csv::Writer::from_writer(top);
-    let readings = (1..=READINGS).map(|i| format!("reading_{i}_mm"));
-    let columns = ["setup", "coupon", "feature", "kind", "axis", "nominal_mm", "copy"].map(str::to_owned);
     let felt: &[&str] = if set.feel { &["feel", "mate_mm", "mate"] } else { &[] };
-    let more = felt.iter().copied().chain(["note"]).map(str::to_owned);
-    let header: Vec<String> = columns.into_iter().chain(readings).chain(more).collect();
-    let width = header.len();
-    let mut rows = vec![header];
+    let mut rows = Vec::new();
     for copy in 1..=copies {
         for coupon in &set.coupons {
-            for feature in &coupon.features {
-                let mut row = vec![
-                    setup.to_owned(),
-                    coupon.name.clone(),
-                    feature.label.clone(),
-                    feature.kind.name().to_owned(),
-                    feature.axis.name().to_owned(),
-                    feature.nominal_mm.to_string(),
-                    copy.to_string(),
-                ];
-                row.resize(width, String::new());
-                rows.push(row);
-            }
+            let of_coupon = coupon.features.iter();
+            rows.extend(of_coupon.map(|feature| feature_cells(setup, &coupon.name, feature, copy)));
         }
     }
-    for row in rows {
+    rows_to_csv(top, &[], felt, rows)
+}
+
+/// What a row says of its feature: the cells of the columns from `setup` to `copy`.
+pub(super) fn feature_cells(setup: &str, coupon: &str, feature: &Feature, copy: u32) -> Vec<String> {
+    vec![
+        setup.to_owned(),
+        coupon.to_owned(),
+        feature.label.clone(),
+        feature.kind.name().to_owned(),
+        feature.axis.name().to_owned(),
+        feature.nominal_mm.to_string(),
+        copy.to_string(),
+    ]
+}
+
+/// The sheet as CSV: `top` above the header, columns before and after those that every sheet has, and rows
+/// whose last cells are still blank.
+pub(super) fn rows_to_csv(top: String, before: &[&str], after: &[&str], rows: Vec<Vec<String>>) -> String {
+    let mut sheet = csv::Writer::from_writer(top.into_bytes());
+    let readings = (1..=READINGS).map(|i| format!("reading_{i}_mm"));
+    let columns = ["setup", "coupon", "feature", "kind", "axis", "nominal_mm", "copy"];
+    let named = before.iter().copied().chain(columns).map(str::to_owned);
+    let more = after.iter().copied().chain(["note"]).map(str::to_owned);
+    let header: Vec<String> = named.chain(readings).chain(more).collect();
+    let width = header.len();
+    for mut row in std::iter::once(header).chain(rows) {
+        row.resize(width, String::new());
         sheet.write_record(row).expect("rows of one length go into memory");
     }
     String::from_utf8(sheet.into_inner().expect("memory takes everything")).expect("text stays text")

@@ -2,6 +2,7 @@
 
 pub mod fit;
 pub mod guide;
+pub mod heat_protocol;
 pub mod page;
 pub mod parts;
 

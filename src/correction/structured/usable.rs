@@ -5,16 +5,15 @@
 //! ([`crate::readings::slips`]), is a slip whatever the others say.
 
 use crate::correction::SetAside;
-use crate::correction::first_layer::is_at_the_bed;
+use crate::coupon::feature::is_fitted;
 use crate::readings::slips::{self, Slip};
 use crate::readings::{FeatureReadings, Reading};
 
 /// The features to fit, and the readings that were set aside as slips. With `keep_all` none is.
 pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadings>, Vec<SetAside>) {
     let mut set_aside = Vec::new();
-    let above_the_bed =
-        features.iter().filter(|feature| feature.repeats.count > 0 && !is_at_the_bed(&feature.feature));
-    let used = above_the_bed.filter_map(|feature| {
+    let fitted = features.iter().filter(|feature| feature.repeats.count > 0 && is_fitted(&feature.feature));
+    let used = fitted.filter_map(|feature| {
         let mut left = feature.clone();
         if keep_all {
             return Some(left);

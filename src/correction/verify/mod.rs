@@ -33,8 +33,8 @@ use crate::stats::distribution::{outlying, t_below, t_quantile};
 use crate::stats::linked::Column;
 
 use super::Correction;
-use super::first_layer::is_at_the_bed;
 use super::joint::{JointSpread, LaterFeature, Origin};
+use crate::coupon::feature::is_fitted;
 
 pub use verdict::{Reason, Verdict};
 
@@ -181,7 +181,7 @@ impl CannotVerify {
 
 /// Verifies a correction by the readings of later prints of its setup.
 ///
-/// What was measured at the bed is left out, as in the fit; kinds that the correction does not know are
+/// What was measured at the bed or on a sagging arm is left out, as in the fit; kinds that the correction does not know are
 /// left out with a warning.
 ///
 /// # Errors
@@ -295,7 +295,7 @@ fn size_mm(readings: &FeatureReadings, options: &Options) -> f64 {
 }
 
 fn is_to_verify(readings: &FeatureReadings) -> bool {
-    readings.repeats.count > 0 && !is_at_the_bed(&readings.feature)
+    readings.repeats.count > 0 && is_fitted(&readings.feature)
 }
 
 fn name(readings: &FeatureReadings) -> String {
