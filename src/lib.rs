@@ -30,6 +30,7 @@
 #![warn(missing_docs)]
 
 pub mod belt;
+pub mod chain;
 pub mod cli;
 pub mod correction;
 pub mod coupon;

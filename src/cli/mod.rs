@@ -4,6 +4,7 @@
 
 pub mod output;
 
+mod chain;
 mod coupons;
 mod demo;
 mod fit;
@@ -118,6 +119,7 @@ enum Command {
     Fit(fit::Args),
     Size(size::Args),
     Parts(parts::Args),
+    Chain(chain::Args),
     Pulley(pulley::Args),
     Verify(verify::Args),
 }
@@ -159,6 +161,7 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Fit(args) => fit::run(args, output),
         Command::Size(args) => size::run(args, output),
         Command::Parts(args) => parts::run(args, output),
+        Command::Chain(args) => chain::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
         Command::Verify(args) => verify::run(args, output),
     }

@@ -40,6 +40,8 @@ pub struct SocketHead {
     pub head_diameter_min_mm: f64,
     /// The highest head, mm.
     pub head_height_mm: f64,
+    /// The lowest head, mm.
+    pub head_height_min_mm: f64,
     /// The key, mm.
     pub hex_key_mm: f64,
     /// Where the row comes from.
@@ -147,6 +149,7 @@ fn read_head(row: &'static Row) -> SocketHead {
         plain_head_diameter_mm: number(row, "head_dia_max_plain_mm"),
         head_diameter_min_mm: number(row, "head_dia_min_mm"),
         head_height_mm: number(row, "head_height_max_mm"),
+        head_height_min_mm: number(row, "head_height_min_mm"),
         hex_key_mm: number(row, "hex_key_mm"),
         source: row.text("label"),
     }
@@ -192,6 +195,7 @@ mod tests {
         for head in socket_heads() {
             let thread: f64 = head.thread[1..].parse().unwrap();
             assert_eq!(head.head_height_mm, thread, "{}", head.thread);
+            assert!(head.head_height_min_mm < thread && head.head_height_min_mm > 0.9 * thread);
             assert!(head.head_diameter_min_mm < head.plain_head_diameter_mm, "{}", head.thread);
             assert!(head.plain_head_diameter_mm < head.head_diameter_mm, "{}", head.thread);
             assert!(head.head_diameter_min_mm > clearance_hole(head.thread).unwrap().medium_mm);

@@ -9,7 +9,7 @@ mod fixture;
 pub mod own_fits;
 pub mod parameters;
 pub mod parts_list;
-mod parts_reading;
+pub(crate) mod parts_reading;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;

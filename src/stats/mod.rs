@@ -12,5 +12,6 @@ pub mod least_squares;
 pub mod linked;
 pub mod mixed;
 pub mod ordinal;
+pub mod random;
 pub mod reml;
 pub mod robust;
