@@ -114,7 +114,7 @@ fn what_cannot_be_done_is_refused_with_advice_and_leaves_nothing_behind() {
     for (arguments, expected) in [
         (
             &["startr", "--out", "c"][..],
-            "error: `startr` is no coupon set; expected one of quick, starter, full, feel\n  help: did you mean `starter`?\n",
+            "error: `startr` is no coupon set; expected one of quick, starter, full, feel, heat\n  help: did you mean `starter`?\n",
         ),
         (
             &["starter", "--out", "c", "--bed", "90x90"],
@@ -162,4 +162,57 @@ fn a_set_of_ones_own_is_checked_whole_and_then_made() {
     coupons(scratch.path(), &["quick", "--set", "my.toml", "--out", "c"]).assert().success();
     assert!(scratch.path().join("c/R5.2.stl").exists());
     assert_eq!(answer(scratch.path(), &["--set", "missing.toml"]).0, 2);
+}
+
+#[test]
+fn heat_writes_every_material_on_plates_of_its_own_with_a_sheet_of_stages_and_a_protocol() {
+    let scratch = tempfile::tempdir().unwrap();
+    let arguments =
+        ["heat", "--materials", "A=PETG,B", "--copies", "2", "--soak-c", "60", "--out", "h", "--json"];
+    let (code, out, err) = answer(scratch.path(), &arguments);
+    assert_eq!((code, err.as_str()), (0, "h: 23 files; open h/heat-protocol.html first\n"));
+    let document: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let set = &document["sets"][0];
+    assert_eq!(set["features"], 22);
+    // Two materials, two prints, two stages and a metal piece three times a stage.
+    assert_eq!(set["readings"], 2 * (2 * 2 * 22 + 3) * 3);
+    let files = files(&scratch.path().join("h"));
+    let names: Vec<&str> = files.keys().map(String::as_str).collect();
+    for name in ["A-M-1.stl", "B-D79-2.stl", "plate-A-copy-2.3mf", "plate-B-copy-1.3mf", "heat-protocol.html"]
+    {
+        assert!(names.contains(&name), "{name}: {names:?}");
+    }
+    for (name, bytes) in files.iter().filter(|(name, _)| name.ends_with(".stl")) {
+        assert!(stl::prove(bytes, 1).is_ok(), "{name}");
+    }
+    let sheet = String::from_utf8(files["readings.csv"].clone()).unwrap();
+    assert!(sheet.contains("\nbefore,PETG,,,,,M,b22x,bore,x,22,1,,,,A-M-1\n"), "{sheet}");
+    assert!(sheet.contains("\nafter,B,60,,,,M,s6z-arm,span,z,6,2,,,,B-M-2\n"), "{sheet}");
+    assert!(sheet.contains("\nafter,reference,,,,,REF,ref,outer,round,22,3,,,,\n"), "{sheet}");
+}
+
+#[test]
+fn materials_that_cannot_be_told_apart_or_are_for_no_heat_are_refused() {
+    let scratch = tempfile::tempdir().unwrap();
+    let (code, _, err) = answer(scratch.path(), &["heat", "--materials", "A=PETG,A=ASA", "--out", "h"]);
+    assert_eq!(
+        (code, err.as_str()),
+        (
+            2,
+            "error: --materials: two of the materials are `A`\n  help: give each a letter and a name of its own\n"
+        )
+    );
+    let (code, _, err) = answer(scratch.path(), &["starter", "--materials", "A,B", "--out", "h"]);
+    assert_eq!(
+        (code, err.as_str()),
+        (
+            2,
+            "error: materials and soak are for a set that is measured before and after heat\n  \
+             help: such as `shrinkrule coupons heat --materials A,B --out DIR`\n"
+        )
+    );
+    let (code, _, err) = answer(scratch.path(), &["heat", "--materials", "PETG"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("`PETG` is no material; expected a capital letter for its pieces"), "{err}");
+    assert!(files(scratch.path()).is_empty());
 }

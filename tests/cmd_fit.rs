@@ -328,3 +328,50 @@ fn the_first_layer_is_paired_along_its_own_direction() {
         ran.stdout
     );
 }
+
+/// The arm of the heat set's mount hangs down by what its printer's walls have nothing to do with.
+#[test]
+fn an_arm_that_hangs_down_does_not_move_the_fit() {
+    let scratch = tempfile::tempdir().unwrap();
+    let write = |name: &str, arm: &str| {
+        let mut text =
+            "setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm,reading_2_mm\n".to_owned();
+        for copy in 1..=2 {
+            for (feature, kind, axis, nominal) in [
+                ("b22x", "bore", "x", 22.0),
+                ("b8y", "bore", "y", 8.0),
+                ("s60x", "span", "x", 60.0),
+                ("s60y", "span", "y", 60.0),
+                ("o77x", "outer", "x", 77.0),
+                ("z24x", "height", "z", 24.0),
+            ] {
+                let offset = match kind {
+                    "bore" => -0.2,
+                    "outer" => 0.1,
+                    _ => 0.0,
+                };
+                let reading = 0.996 * nominal + offset + 0.01 * f64::from(copy);
+                text += &format!(
+                    "a,M,{feature},{kind},{axis},{nominal},{copy},{reading:.2},{:.2}\n",
+                    reading + 0.01
+                );
+            }
+            text += arm;
+        }
+        fs::write(scratch.path().join(name), text).unwrap();
+    };
+    write("without.csv", "");
+    write("with.csv", "a,M,s6z-arm,span,z,6,1,6.85,6.90\n");
+    for method in ["structured", "least-squares"] {
+        let fitted = |name: &str| {
+            let answer = json(&run(scratch.path(), &["fit", name, "--method", method, "--json"]));
+            answer["setups"][0]["kinds"].clone()
+        };
+        assert_eq!(
+            fitted("with.csv")["span"]["offset_mm"],
+            fitted("without.csv")["span"]["offset_mm"],
+            "{method}"
+        );
+        assert_eq!(fitted("with.csv")["span"]["scale"], fitted("without.csv")["span"]["scale"], "{method}");
+    }
+}

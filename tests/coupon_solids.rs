@@ -157,6 +157,46 @@ fn a_rings_volume_is_that_of_its_ring_its_tab_and_its_letters() {
     }
 }
 
+/// Source of the sizes: `coupons/heat.toml` and the layout that `coupon::motor_mount` describes.
+#[test]
+fn a_motor_mounts_volume_is_that_of_its_plate_its_arm_its_feet_and_its_letters() {
+    let (wall, slot, span) = (4.0, 9.0, 60.0);
+    let bar = 2.0 * wall + slot;
+    let end = bar + span;
+    // From the bars' inner edge: half a screw hole, the square, the other half and a wall, or the label.
+    let wide = 3.4 + 31.0 + 4.0;
+    let deep = 3.4 + 31.0 + LABEL_HEIGHT_MM + 2.0 * 1.2;
+    let boss = [8.0 + 4.0, 8.0 + 2.0 * 4.0];
+    // Length of the outside of a region less its inner corners, for what a chamfer takes off.
+    let plate = bar * bar + 2.0 * span * 2.0 * wall + wide * deep + boss[0] * boss[1];
+    let holes = |c: f64| round(22.0, c) + 4.0 * round(3.4, c) + round(8.0, c);
+    let arm = (span - 2.0) * 6.0;
+    let arm_hole = round(3.2, 0.0);
+    let z = 8.0;
+    let chamfer = |from: f64, to: f64, high: f64| {
+        [22.0, 3.4, 3.4, 3.4, 3.4, 8.0]
+            .iter()
+            .map(|d| frustum(round(*d, from), round(*d, to), high))
+            .sum::<f64>()
+    };
+    // Of a polygon with right angles, moved in by t: area - t * length + t^2 * (outer corners - inner corners).
+    let length = 4.0 * end + 2.0 * 2.0 * span + 2.0 * boss[0] + 2.0 * (span - 2.0);
+    let (c, corners) = (BED_CHAMFER_MM, 4.0);
+    let bed = (plate + arm) * c - length * c * c / 2.0 + corners * c * c * c / 3.0;
+    let body = bed + (plate + arm) * (2.0 - c) + plate * (z - 2.0);
+    let open = chamfer(c, 0.0, c)
+        + holes(0.0) * (z - c - TOP_CHAMFER_MM)
+        + chamfer(0.0, TOP_CHAMFER_MM, TOP_CHAMFER_MM);
+    let feet: f64 = [[8.0, 8.0], [8.0, 4.0], [4.0, 8.0]]
+        .iter()
+        .map(|[w, d]| w * d * (24.0 - z - TOP_CHAMFER_MM) + chamfered_box(*w, *d, TOP_CHAMFER_MM))
+        .sum();
+    let solid = find("M").solid(None).unwrap();
+    assert_volume(&solid, body - open - arm_hole * 2.0 + feet + letters("M"), 0.1);
+    // Negative control: without the chamfer at the bed it would be some 120 mm3 more.
+    assert!((plate + arm) * c - bed > 100.0);
+}
+
 // --- where the jaws go --------------------------------------------------------------------------
 
 /// Where the line from `from` along the unit vector `along` crosses the surface, as distances, rising.

@@ -14,6 +14,8 @@ pub mod pulley;
 pub mod tolerance;
 pub mod walls;
 
+use crate::tables::built_in as table;
+
 /// A value from a table, and where the table has it from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cited<T> {

@@ -7,7 +7,7 @@
 
 use std::sync::OnceLock;
 
-use crate::tables::built_in::{self as table, Row};
+use super::table::{self, Row};
 
 const TABLE: &str = include_str!("../../data/belts/profiles.csv");
 

@@ -15,7 +15,7 @@ use std::sync::OnceLock;
 
 use super::Cited;
 use super::profile::{self, Profile};
-use crate::tables::built_in::{self as table, Row};
+use super::table::{self, Row};
 
 const TABLE: &str = include_str!("../../data/belts/tolerances.csv");
 

@@ -9,6 +9,7 @@ mod coupons;
 mod demo;
 mod fit;
 mod limits;
+mod materials;
 mod parts;
 mod plan;
 mod pulley;
@@ -122,6 +123,7 @@ enum Command {
     Chain(chain::Args),
     Pulley(pulley::Args),
     Verify(verify::Args),
+    Materials(materials::Args),
 }
 
 /// Runs the command with these arguments (the program's name first); the process's exit code.
@@ -164,5 +166,6 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Chain(args) => chain::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
         Command::Verify(args) => verify::run(args, output),
+        Command::Materials(args) => materials::run(args, output),
     }
 }

@@ -14,6 +14,8 @@ use crate::geometry::outline::{Outline, Point};
 const MARGIN_MM: f64 = 2.0;
 /// Height of the letters of a feature's label; a letter is about 0.6 of it wide.
 const TEXT_MM: f64 = 3.0;
+/// Radius of the ring that marks an arrow seen end on.
+const END_ON_MM: f64 = 1.4;
 /// Length of an arrow that points at a face from outside.
 const ARROW_MM: f64 = 4.5;
 
@@ -123,6 +125,9 @@ fn above_on_edge(body: &Body) -> Drawing {
 fn mark(feature: &Feature, stance: Stance) -> Mark {
     let (from, to) = (flat(feature.jaws.from, stance), flat(feature.jaws.to, stance));
     let length = (to[0] - from[0]).hypot(to[1] - from[1]);
+    if length == 0.0 {
+        return end_on(feature, from);
+    }
     let along = [(to[0] - from[0]) / length, (to[1] - from[1]) / length];
     let away = |place: Point, way: f64| [place[0] + way * along[0], place[1] + way * along[1]];
     let (mut lines, mut heads, mut leader) = (String::new(), String::new(), String::new());
@@ -156,6 +161,22 @@ fn mark(feature: &Feature, stance: Stance) -> Mark {
     Mark { class, lines, heads, leader, label: feature.label.clone(), label_at: [round(x), round(-y)] }
 }
 
+/// The mark of a feature that is measured along the line of sight: a ring around a dot.
+fn end_on(feature: &Feature, at: Point) -> Mark {
+    let class = if feature.jaws.tool == Tool::DepthRod { "depth" } else { "outside" };
+    let mut leader = String::new();
+    line(&mut leader, toward(at, feature.label_at), toward(feature.label_at, at));
+    let [x, y] = feature.label_at;
+    Mark {
+        class,
+        lines: path(&Outline::circle_with(at, 2.0 * END_ON_MM, 24)),
+        heads: path(&Outline::circle_with(at, 0.7, 12)),
+        leader,
+        label: feature.label.clone(),
+        label_at: [round(x), round(-y)],
+    }
+}
+
 /// What a feature's arrows and label take up.
 fn room(feature: &Feature, stance: Stance) -> Vec<Point> {
     let half = feature.label.len() as f64 * TEXT_MM * 0.3;
@@ -163,8 +184,8 @@ fn room(feature: &Feature, stance: Stance) -> Vec<Point> {
     let mut places = vec![[x - half, y - TEXT_MM / 2.0], [x + half, y + TEXT_MM / 2.0]];
     let (from, to) = (flat(feature.jaws.from, stance), flat(feature.jaws.to, stance));
     let length = (to[0] - from[0]).hypot(to[1] - from[1]);
-    let reach = ARROW_MM / length;
-    if !matches!(feature.jaws.tool, Tool::InsideJaws | Tool::RealPiece) {
+    if length > 0.0 && !matches!(feature.jaws.tool, Tool::InsideJaws | Tool::RealPiece) {
+        let reach = ARROW_MM / length;
         for (end, other) in [(from, to), (to, from)] {
             places.push([0, 1].map(|axis| end[axis] + (end[axis] - other[axis]) * reach));
         }

@@ -100,3 +100,14 @@ pub(super) fn tidy(size_mm: f64) -> f64 {
 pub(super) fn feature_label(letter: char, size_mm: f64, ending: &str) -> String {
     format!("{letter}{}{ending}", tidy(size_mm))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_first_layer_or_a_sagging_arm_says_is_kept_out_of_the_fit() {
+        assert!(is_fitted("s60x") && is_fitted("arm") && is_fitted("bed-8"));
+        assert!(!is_fitted("o20-bed") && !is_fitted("s6z-arm"));
+    }
+}

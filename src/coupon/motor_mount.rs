@@ -228,10 +228,11 @@ impl MotorMount {
     fn measure_bores(&self, body: &mut Body) {
         let middle = self.middle_mm();
         let corner = middle - self.square_mm / 2.0;
+        let boss = self.boss_end_mm();
         let places = [
             ([middle, middle], self.register_mm, [[middle, middle - 3.0], [middle, middle + 3.0]]),
-            (self.press_at(), self.press_mm, [[middle + 38.0, middle - 2.5], [middle + 38.0, middle + 2.5]]),
-            ([corner, corner], self.screw_mm, [[corner + 9.0, corner - 1.0], [corner + 9.0, corner + 3.0]]),
+            (self.press_at(), self.press_mm, [[boss + 6.0, middle - 2.0], [boss + 6.0, middle + 2.0]]),
+            ([corner, corner], self.screw_mm, [[corner - 7.0, corner], [corner, corner + 6.5]]),
         ];
         let z = PLATE_MM / 2.0;
         for ([x, y], diameter, [label_x, label_y]) in places {
@@ -269,13 +270,13 @@ impl MotorMount {
         use self::Axis::{X, Y};
         use self::Kind::{Gap, Outer, Span};
         let screw_row = along_x(Tool::InsideJaws, low, high, middle - self.square_mm / 2.0, z);
-        measure('g', Gap, screws, X, screw_row, [middle, middle - self.square_mm / 2.0 - 4.0]);
+        measure('g', Gap, screws, X, screw_row, [middle + 4.0, middle - self.square_mm / 2.0 + 3.0]);
         let screw_column = along_y(Tool::InsideJaws, low, high, across, z);
         measure('g', Gap, screws, Y, screw_column, [across - 4.0, middle + 9.0]);
         let slot_x = rod([end, bar, rod_z], [BAR_MM, bar, rod_z]);
         measure('s', Span, self.span_mm, X, slot_x, [end + 6.0, bar + 6.0]);
         let slot_y = rod([bar, end, rod_z], [bar, BAR_MM, rod_z]);
-        measure('s', Span, self.span_mm, Y, slot_y, [bar + 9.0, end + 5.0]);
+        measure('s', Span, self.span_mm, Y, slot_y, [bar + 9.0, end + 3.0]);
         measure('o', Outer, end, X, along_x(Tool::OutsideJaws, 0.0, end, edge, z), [end + 10.0, edge]);
         measure('o', Outer, end, Y, along_y(Tool::OutsideJaws, 0.0, end, edge, z), [edge, end + 7.0]);
     }
@@ -289,21 +290,21 @@ impl MotorMount {
         };
         let height = |to, x, y| along_z(Tool::OutsideJaws, 0.0, to, x, y);
         let foot = end - FOOT_MM / 2.0;
-        measure(feature_label('z', top, "x"), Kind::Height, top, height(top, foot, edge), [foot, -5.0]);
-        measure(feature_label('z', top, "y"), Kind::Height, top, height(top, edge, foot), [-6.0, foot]);
+        measure(feature_label('z', top, "x"), Kind::Height, top, height(top, foot, edge), [foot, -6.0]);
+        measure(feature_label('z', top, "y"), Kind::Height, top, height(top, edge, foot), [-8.0, foot]);
         let bare = end / 2.0;
         measure(
             feature_label('z', PLATE_MM, ""),
             Kind::Height,
             PLATE_MM,
             height(PLATE_MM, bare, edge),
-            [bare, -5.0],
+            [bare, -6.0],
         );
         let depth = tidy(PLATE_MM - self.arm_mm);
         let x = end - SAG_FROM_END_MM;
         let sag = along_z(Tool::DepthRod, PLATE_MM, self.arm_mm, x, BAR_MM / 2.0);
         let label = feature_label('s', depth, &format!("z{ARM_SUFFIX}"));
-        measure(label, Kind::Span, depth, sag, [x, -5.0]);
+        measure(label, Kind::Span, depth, sag, [x - 10.0, -6.0]);
     }
 }
 

@@ -2,6 +2,9 @@
 //!
 //! ```text
 //! name -> Material -> Property -> Value: range, condition, where it comes from
+//!            |-> ceiling: how warm it may get, by the tables;  motor: how warm a mount gets
+//!            '-> warm: what grows and loosens at that temperature
+//! all of it -> answer: what `materials` prints
 //! ```
 //!
 //! Generic materials, no trade names. A value is never a promise: grades differ, prints differ, and heat
@@ -10,14 +13,19 @@
 //!
 //! Source: `data/materials`; every value carries its own label, the keys are in its README.
 
+pub mod answer;
+pub mod ceiling;
+pub mod motor;
 pub mod property;
+mod text;
 pub mod value;
+pub mod warm;
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use crate::problem::nearest;
-use crate::tables::built_in::{self as table, Row};
+use crate::tables::built_in::{self, Row};
 pub use property::Property;
 pub use value::{Range, Value};
 
@@ -207,7 +215,7 @@ fn fold(name: &str) -> String {
 }
 
 fn read() -> Vec<Material> {
-    let leak = |text| -> &'static [Row] { Box::leak(table::rows(text).into_boxed_slice()) };
+    let leak = |text| -> &'static [Row] { Box::leak(built_in::rows(text).into_boxed_slice()) };
     let mut materials: Vec<Material> = leak(NAMES).iter().map(read_name).collect();
     for (rows, sources) in [
         (leak(POLYMERS), ["source_typical", "source_range"]),

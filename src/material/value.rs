@@ -13,6 +13,32 @@ pub struct Range {
     pub high: f64,
 }
 
+/// A text that is no range.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{text}` is no range; expected one number, or two or three that rise, such as 75..90 or 20..25..40")]
+pub struct NotARange {
+    /// The offending text.
+    pub text: String,
+}
+
+impl std::str::FromStr for Range {
+    type Err = NotARange;
+
+    /// One number, `low..high` with the middle as typical, or `low..typical..high`.
+    fn from_str(text: &str) -> Result<Self, NotARange> {
+        let wrong = || NotARange { text: text.to_owned() };
+        let number = |part: &str| part.trim().parse::<f64>().ok().filter(|number| number.is_finite());
+        let parts: Option<Vec<f64>> = text.split("..").map(number).collect();
+        let range = match parts.ok_or_else(wrong)?[..] {
+            [only] => Self::exactly(only),
+            [low, high] => Self { low, typical: (low + high) / 2.0, high },
+            [low, typical, high] => Self { low, typical, high },
+            _ => return Err(wrong()),
+        };
+        if range.low <= range.typical && range.typical <= range.high { Ok(range) } else { Err(wrong()) }
+    }
+}
+
 impl Range {
     /// All three the same, as for a number that the person measured.
     pub fn exactly(value: f64) -> Self {
@@ -71,6 +97,16 @@ mod tests {
     #[test]
     fn a_falling_function_changes_the_ends() {
         assert_eq!(GROWTH.map(|value| -value), Range { low: -4.0, typical: -2.0, high: -1.0 });
+    }
+
+    #[test]
+    fn a_range_is_one_two_or_three_numbers_that_rise() {
+        assert_eq!("60".parse(), Ok(Range::exactly(60.0)));
+        assert_eq!("75..90".parse(), Ok(Range { low: 75.0, typical: 82.5, high: 90.0 }));
+        assert_eq!("20..25..40".parse(), Ok(Range { low: 20.0, typical: 25.0, high: 40.0 }));
+        for wrong in ["", "90..75", "a", "1..2..3..4", "1..", "nan", "20..45..40"] {
+            assert!(wrong.parse::<Range>().is_err(), "{wrong}");
+        }
     }
 
     #[test]

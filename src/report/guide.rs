@@ -3,7 +3,7 @@
 use askama::Template;
 
 use crate::coupon::drawing::{Drawing, drawings};
-use crate::coupon::feature::Feature;
+use crate::coupon::feature::{ARM_SUFFIX, Feature};
 use crate::coupon::kit::{Kit, PlateDrawing};
 use crate::coupon::summary::Summary;
 use crate::coupon::{Coupon, CouponError, sheet};
@@ -28,6 +28,10 @@ struct Page<'a> {
     summary: Summary,
     readings: usize,
     plates: Vec<PlateDrawing>,
+    /// The file to open first.
+    first_plate: String,
+    /// Whether it is measured before and after heat.
+    heat: bool,
     forms: Vec<Form<'a>>,
     /// Every feel and how to tell it, where pieces are to be tried.
     feels: Vec<(&'static str, &'static str)>,
@@ -62,11 +66,14 @@ pub fn page(kit: &Kit) -> Result<String, GuideError> {
         Ok(Piece { coupon, drawings: drawings(coupon)?, rows: coupon.features.iter().map(row).collect() })
     };
     let pieces = kit.set.coupons.iter().map(piece).collect::<Result<Vec<_>, _>>()?;
+    let plates = kit.plate_drawings();
     let page = Page {
+        first_plate: plates.first().map(|plate| plate.file.clone()).unwrap_or_default(),
+        heat: kit.heat().is_some(),
         setup: kit.setup(),
         summary: kit.summary(Vec::new()),
         readings: sheet::READINGS,
-        plates: kit.plate_drawings(),
+        plates,
         forms: by_form(pieces),
         feels: if kit.set.feel {
             Feel::ALL.map(|feel| (feel.name(), feel.means())).to_vec()
@@ -104,6 +111,7 @@ fn row(feature: &Feature) -> Row<'_> {
     let height = feature.jaws.from[2];
     let place = match feature.axis {
         _ if feature.is_at_bed() => "lowest edge".to_owned(),
+        _ if feature.label.ends_with(ARM_SUFFIX) => "from the prongs' tops".to_owned(),
         Axis::Z if feature.jaws.from[2] > 0.0 => "past the chamfer".to_owned(),
         Axis::Z => "from the bed side".to_owned(),
         _ => format!("{height:.0} mm"),
@@ -118,8 +126,12 @@ mod tests {
     use crate::coupon::kit::Options;
 
     fn guide(copies: u32) -> String {
+        guide_of(1, copies)
+    }
+
+    fn guide_of(set: usize, copies: u32) -> String {
         let options = Options { copies, setup: "a <b> & c".to_owned(), ..Options::default() };
-        page(&Kit::new(embedded_sets()[1].clone(), options).unwrap()).unwrap()
+        page(&Kit::new(embedded_sets()[set].clone(), options).unwrap()).unwrap()
     }
 
     #[test]
@@ -143,7 +155,10 @@ mod tests {
             assert!(!page.contains(fetch), "{fetch}");
         }
         assert!(page.contains("a &#60;b&#62; &#38; c"));
-        assert!(!page.contains("NaN") && !page.contains("inf "));
+        for set in 0..embedded_sets().len() {
+            let page = guide_of(set, 1);
+            assert!(!page.contains("NaN") && !page.contains("inf "), "{}", embedded_sets()[set].name);
+        }
     }
 
     #[test]
