@@ -182,3 +182,59 @@ fn what_is_drawn_prints_as_it_is_aimed_at() {
         }
     }
 }
+
+#[test]
+fn a_press_fit_is_judged_with_the_spread_of_the_print() {
+    let ran = sized("--mate bearing:608 --fit press --material PETG --wall 5 --temperature-c 50 --sources");
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    for line in [
+        "pressed into PETG, 5.0 mm thick, on steel_carbon: typical (low to high)\n",
+        "  interference     0.114 mm (0.045 to 0.184)\n",
+        "  hoop strain      0.52 % (0.20 to 0.83); for long 0.5 % at most, 0.110 mm of interference\n",
+        "; over 7.0 mm, friction 0.25\n",
+        "  at 50 °C         1.7 MPa (0.0 to 4.3); interference 0.077 mm (0.000 to 0.152)\n",
+        "  after 1000 h     ",
+        "source of lasting strain of a press fit, at most of PETG: common practice: ",
+    ] {
+        assert!(ran.out.contains(line), "{line}\n{}", ran.out);
+    }
+    for line in [
+        "warning: a pressed part can burst: wear eye protection",
+        "warning: a tight print is stretched 0.8 % at the hole, and PETG bears 0.5 % for long",
+        "warning: brittle plastics (PLA, filled with fibres) shatter",
+    ] {
+        assert!(ran.err.contains(line), "{line}\n{}", ran.err);
+    }
+    let answer = json("bore --mate 8 --fit press --material PETG --wall 5 --length 12");
+    let press = &answer["press"];
+    let force = press["holds"]["push_off_n"]["typical"].as_f64().unwrap();
+    let torque = press["holds"]["torque_nm"]["typical"].as_f64().unwrap();
+    assert!((torque - force * 0.004).abs() < 1e-9, "{press}");
+    assert!(json("bore --mate 8 --fit press").get("press").is_none());
+}
+
+#[test]
+fn a_press_fit_that_cannot_be_judged_says_why() {
+    for (call, message) in [
+        (
+            "pin --mate bearing:608 --fit press --material PETG --wall 5",
+            "error: --material: a press fit is judged for a printed hole on metal, and not for pins\n  help: leave \
+             --material out\n",
+        ),
+        (
+            "bore 8 --material PETG --wall 5",
+            "error: what is pressed in has no size here\n  help: give the bought part with --mate and a fit, such as \
+             --fit press\n",
+        ),
+        (
+            "bore --mate 8 --fit press --material PETG --wall 0",
+            "error: a hub of 8 mm outside leaves no wall around 8 mm\n  help: give how thick the plastic is around the \
+             hole, such as --wall 4\n",
+        ),
+    ] {
+        let ran = sized(call);
+        assert_eq!((ran.code, ran.err.as_str()), (2, message), "{call}");
+    }
+    let ran = sized("bore --mate 8 --fit press --material PETX --wall 5");
+    assert!(ran.code == 2 && ran.err.contains("`PETX` is no polymer of the tables"), "{}", ran.err);
+}

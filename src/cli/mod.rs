@@ -12,6 +12,7 @@ mod limits;
 mod materials;
 mod parts;
 mod plan;
+mod press_args;
 mod pulley;
 mod readings;
 mod size;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::limits::{LimitsArgs, step};
 use super::output::Output;
+use super::press_args::{self, PressArgs};
 use super::{Error, Status};
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
@@ -13,6 +14,7 @@ use crate::files;
 use crate::kind::{Axis, Kind};
 use crate::parts::felt::FeltSize;
 use crate::parts::own_fits::OwnFits;
+use crate::parts::pressed::Pressed;
 use crate::parts::seat::bought::BoughtPart;
 use crate::parts::seat::sized::SizedSeat;
 use crate::parts::seat::{Ask, Seat};
@@ -58,6 +60,8 @@ pub struct Args {
     sources: bool,
     #[command(flatten)]
     limits: LimitsArgs,
+    #[command(flatten)]
+    press: PressArgs,
 }
 
 const EXAMPLES: &str = "\
@@ -67,7 +71,8 @@ Examples:
   shrinkrule size bore --mate-within 7.991..8.000 --fit slide --with petg.correction.toml
   shrinkrule size pin 8 --class h9 --with petg.correction.toml
   shrinkrule size --mate bearing:608 --fit press --with petg.correction.toml
-  shrinkrule size --mate nut:M3 --with petg.correction.toml --sources";
+  shrinkrule size --mate nut:M3 --with petg.correction.toml --sources
+  shrinkrule size --mate bearing:608 --fit press --material PETG --wall 5 --temperature-c 60 --with petg.correction.toml";
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
@@ -113,8 +118,13 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if let Some((chosen, mate)) = chosen {
         chosen.credit(&mut answer, mate);
     }
+    if let Some(request) = args.press.request(kind, None)? {
+        answer =
+            answer.with_press(&correction, &aim, &request).map_err(|error| press_args::refusal(&error))?;
+    }
     if args.sources {
         answer.sources.extend(aim.source);
+        answer.sources.extend(answer.press.iter().flat_map(Pressed::sources).cloned());
     }
     warn(&answer.warnings, output)?;
     output.result(&answer.to_text(), &answer)?;
@@ -146,8 +156,13 @@ fn seat(
         Ok(answer) => answer,
         Err(error) => return Err(cannot(&error)),
     };
+    if let Some(request) = args.press.request(seat.first.kind, part.length())? {
+        answer =
+            answer.with_press(&seat, &correction, &request).map_err(|error| press_args::refusal(&error))?;
+    }
     if args.sources {
         answer.sources = seat.sources;
+        answer.sources.extend(answer.main.press.iter().flat_map(Pressed::sources).cloned());
     }
     warn(&answer.main.warnings, output)?;
     output.result(&answer.to_text(), &answer)?;

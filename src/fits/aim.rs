@@ -58,6 +58,8 @@ pub struct Aim {
     pub is_pressed: bool,
     /// What the person should know of this aim.
     pub cautions: Vec<String>,
+    /// Between which limits the bought part lies, as far as it is known; both ends alike for a plain size.
+    pub bought: Option<Limits>,
     /// Where the numbers of the class or the fit come from.
     pub source: Option<Source>,
     /// Whether the target was not given and is the middle of the limits.
@@ -170,6 +172,7 @@ impl Request<'_> {
         let limits = class.limits(nominal.get())?;
         let mut aim = self.middle_of(limits, Some(format!("{class} on {}", written(nominal.get()))))?;
         aim.source = Some(Source::new(format!("limits of {class}"), iso286::SOURCE));
+        aim.bought = Some(Limits { lower_mm: nominal.get(), upper_mm: nominal.get() });
         Ok(aim)
     }
 
@@ -204,6 +207,7 @@ impl Request<'_> {
         let mut aim = self.middle_of(limits, Some(format!("{} on {}", fit.name, written(nominal))))?;
         aim.is_pressed = fit.is_pressed(nominal);
         aim.source = Some(Source::new(format!("clearances of {}", fit.name), fit.source_in_words()));
+        aim.bought = Some(self.mate_limits.unwrap_or(Limits { lower_mm: nominal, upper_mm: nominal }));
         Ok(aim)
     }
 
@@ -234,6 +238,7 @@ impl Aim {
             called: None,
             is_pressed: false,
             cautions: Vec::new(),
+            bought: None,
             source: None,
             is_middle: false,
             clearance: None,

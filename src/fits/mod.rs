@@ -4,6 +4,7 @@
 //! - [`fit_type`]: whether a hole and a shaft clear, press, or may do either.
 //! - [`named`]: `press`, `snug`, `slide`, `free`, a range of clearance against the mate's size.
 //! - [`aim`]: limits, class or fit to the size that is aimed at.
+//! - [`press`]: interference to pressure, stress and what holds.
 //! - [`probability`]: the chance that the clearance between a printed and a bought part is as wanted.
 //!
 //! Clearance is inside less outside, `hole - shaft`; negative clearance is interference. All limits are
@@ -14,6 +15,7 @@ pub mod fit_type;
 pub mod iso286;
 pub mod named;
 mod named_file;
+pub mod press;
 pub mod probability;
 mod source;
 mod steps;

@@ -10,6 +10,7 @@ pub mod own_fits;
 pub mod parameters;
 pub mod parts_list;
 pub(crate) mod parts_reading;
+pub mod pressed;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;

@@ -7,7 +7,8 @@ use std::borrow::Cow;
 
 use crate::correction::Correction;
 use crate::correction::feel::Feels;
-use crate::fits::named::{FitError, NamedFit, NamedFits};
+use crate::fits::aim::{Aim, CannotAim, Demand, Request};
+use crate::fits::named::{FitError, NamedFit, NamedFits, PRESS_CAUTION};
 use crate::kind::Kind;
 use crate::readings::trials::Feel;
 use crate::units::Mm;
@@ -76,6 +77,23 @@ impl<'a> OwnFits<'a> {
 }
 
 impl ChosenFit<'_> {
+    /// What is aimed at for a bought part of this size.
+    ///
+    /// # Errors
+    /// A kind that mates with nothing, a size that would not be above zero.
+    pub fn aim(&self, kind: Kind, mate: Mm) -> Result<Aim, CannotAim> {
+        let demand = Demand::Fit(&self.fit);
+        Request { kind, size: Some(mate), mate: None, mate_limits: None, demand }.aim()
+    }
+
+    /// What is to be said of an aim at this fit, where no answer of a size says it: what is aimed at, whose
+    /// clearances they are, the caution of a press fit.
+    pub fn notes(&self, aim: &Aim) -> Vec<String> {
+        let whose = self.felt.map(|(_, _, feel)| format!("`{feel}` is what felt so in your own feel tests"));
+        let press = aim.is_pressed.then(|| PRESS_CAUTION.to_owned());
+        aim.words().into_iter().chain(whose).chain(self.caution.clone()).chain(press).collect()
+    }
+
     /// Makes the answer say what it owes to feel tests, with the chance of the feel in place of that of
     /// the size.
     pub fn credit(&self, answer: &mut SizedFeature, mate: Mm) {

@@ -246,6 +246,14 @@ fn insert(name: &str) -> Result<BoughtPart, NoPart> {
 }
 
 impl BoughtPart {
+    /// How long it is in its seat, where its tables say so.
+    pub fn length(&self) -> Option<Mm> {
+        match self {
+            Self::Bearing(bearing) => Mm::new(bearing.width_mm()),
+            _ => None,
+        }
+    }
+
     /// What its usual seat is.
     pub fn usual_kind(&self) -> Kind {
         match self {

@@ -234,6 +234,7 @@ impl<'a> Draft<'a> {
             How::Class(class) => {
                 let mut aim = request(Demand::Class(class), None).aim()?;
                 aim.cautions.extend(self.fit_type(kind, class, &bought)?);
+                aim.bought = bought.limits.or(aim.bought);
                 (aim, None)
             }
         };

@@ -9,6 +9,7 @@ use crate::kind::{Axis, Kind};
 use crate::units::Mm;
 
 use super::{Plain, Seat, Wanted};
+use crate::parts::pressed::{CannotPress, PressRequest};
 use crate::parts::sized::{SizedFeature, allowance, percent};
 
 /// A seat to draw. Serialised, it is the result of `size --mate bearing:608 --json`: the keys of the
@@ -103,6 +104,20 @@ impl SizedSeat {
         main.warnings.extend(seat.cautions.iter().cloned());
         main.warnings.extend(allowance(correction));
         Ok(Self { mate: seat.title.clone(), main, dimensions, sources: Vec::new() })
+    }
+
+    /// The same with the press fit of the dimension that fits judged.
+    ///
+    /// # Errors
+    /// As [`PressRequest::judge`].
+    pub fn with_press(
+        mut self,
+        seat: &Seat<'_>,
+        correction: &Correction,
+        request: &PressRequest,
+    ) -> Result<Self, CannotPress> {
+        self.main = self.main.with_press(correction, &seat.first.aim, request)?;
+        Ok(self)
     }
 
     /// Whether every dimension has a size to draw.
