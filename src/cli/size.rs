@@ -161,7 +161,7 @@ fn seat(
             answer.with_press(&seat, &correction, &request).map_err(|error| press_args::refusal(&error))?;
     }
     if args.sources {
-        answer.sources = seat.sources;
+        answer.sources = seat.sources();
         answer.sources.extend(answer.main.press.iter().flat_map(Pressed::sources).cloned());
     }
     warn(&answer.main.warnings, output)?;

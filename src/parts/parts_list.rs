@@ -169,12 +169,13 @@ impl PartLine {
         };
         let ask = Ask { part, kind: Some(self.kind), axis: Some(self.axis), how };
         let seat = Seat::one_dimension(ask, fits)?;
+        let sources = seat.sources();
         let mut aim = seat.first.aim;
         if let Some(size) = self.size.filter(|size| *size != aim.target) {
             aim.cautions.push(unused_size(size));
         }
         aim.cautions.extend(seat.cautions);
-        Ok(Asked { aim, chosen: seat.first.chosen, sources: seat.sources })
+        Ok(Asked { aim, chosen: seat.first.chosen, sources })
     }
 }
 

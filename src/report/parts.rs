@@ -30,6 +30,13 @@ struct Row<'a> {
     strip: Option<Strip>,
 }
 
+impl Row<'_> {
+    /// Whether there is a line of words below its numbers.
+    fn has_note(&self) -> bool {
+        !self.verdict.is_empty() || !self.line.note.is_empty()
+    }
+}
+
 /// The page; `list_name` and `setup` are told in its lead.
 ///
 /// # Errors

@@ -91,8 +91,8 @@ pub struct Seat<'a> {
     pub plain: Vec<Plain>,
     /// What the person should know.
     pub cautions: Vec<String>,
-    /// Where the numbers come from.
-    pub sources: Vec<Source>,
+    /// Where the part's sizes come from.
+    part_sources: Vec<Source>,
 }
 
 /// A seat in the making.
@@ -173,11 +173,18 @@ impl<'a> Seat<'a> {
             BoughtPart::HexNut(nut) => draft.for_hex_nut(ask, nut, fits)?,
             BoughtPart::SquareNut(nut) => draft.for_square_nut(ask, nut, fits)?,
         }
-        let Draft { title, wanted, plain, cautions, mut sources } = draft;
-        Source::add_to(&mut sources, wanted.iter().filter_map(|wanted| wanted.aim.source.clone()));
+        let Draft { title, wanted, plain, cautions, sources } = draft;
         let mut wanted = wanted.into_iter();
         let first = wanted.next().ok_or(CannotAim::NoSize)?;
-        Ok(Self { title, first, others: wanted.collect(), plain, cautions, sources })
+        Ok(Self { title, first, others: wanted.collect(), plain, cautions, part_sources: sources })
+    }
+
+    /// Where its numbers come from: the part's sizes, and what each dimension adds to them.
+    pub fn sources(&self) -> Vec<Source> {
+        let mut sources = self.part_sources.clone();
+        let wanted = std::iter::once(&self.first).chain(&self.others);
+        Source::add_to(&mut sources, wanted.filter_map(|wanted| wanted.aim.source.clone()));
+        sources
     }
 
     /// The seat with one of its dimensions alone: the one that fits when its kind is asked for, else the first
