@@ -114,6 +114,7 @@ fn a_shaft_sold_as_three_seventeen_is_an_eighth_of_an_inch() {
         ran.err
     );
     assert!(!sized("--mate shaft:3.175 --fit snug").err.contains("inch"));
+    assert!(sized("bore 3.17 --fit snug").err.contains("is most often 1/8 inch, 3.175 mm"));
 }
 
 #[test]

@@ -18,6 +18,7 @@ use crate::parts::pulley_answer::PulleyAnswer;
 use crate::parts::pulley_picture;
 use crate::parts::pulley_request::{CannotMake, Flanges, Request};
 use crate::parts::pulley_solid;
+use crate::parts::seat::inch_caution;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
 
@@ -86,6 +87,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     };
     let mut design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
     design.warnings.extend(fit_notes);
+    design.warnings.extend(inch_caution(args.bore));
     let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;
     let mut answer = PulleyAnswer::new(&design, &solid, args.correction.as_deref().zip(correction.as_ref()));
     if let Some(target) = &target {

@@ -17,7 +17,7 @@ use crate::parts::own_fits::OwnFits;
 use crate::parts::pressed::Pressed;
 use crate::parts::seat::bought::BoughtPart;
 use crate::parts::seat::sized::SizedSeat;
-use crate::parts::seat::{Ask, Seat};
+use crate::parts::seat::{Ask, Seat, inch_caution};
 use crate::parts::sized::{SizedFeature, allowance};
 use crate::problem::{Location, Problem};
 use crate::readings::trials::Feel;
@@ -117,6 +117,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     };
     if let Some((chosen, mate)) = chosen {
         chosen.credit(&mut answer, mate);
+        answer.warnings.extend(inch_caution(mate));
     }
     if let Some(request) = args.press.request(kind, None)? {
         answer =

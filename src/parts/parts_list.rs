@@ -20,7 +20,7 @@ use crate::units::Mm;
 
 use super::own_fits::{ChosenFit, OwnFits};
 use super::seat::bought::BoughtPart;
-use super::seat::{Ask, CannotSeat, How, Seat};
+use super::seat::{Ask, CannotSeat, How, Seat, inch_caution};
 
 /// A parts list that can be read.
 #[derive(Clone, Debug, PartialEq)]
@@ -152,7 +152,11 @@ impl PartLine {
             None => (Demand::None, None),
         };
         let demand = chosen.as_ref().map_or(demand, |chosen| Demand::Fit(&chosen.fit));
-        let aim = Request { kind: self.kind, size: self.size, mate: self.mate, mate_limits, demand }.aim()?;
+        let mut aim =
+            Request { kind: self.kind, size: self.size, mate: self.mate, mate_limits, demand }.aim()?;
+        if mate_limits.is_none() && chosen.is_some() {
+            aim.cautions.extend(self.mate.or(self.size).and_then(inch_caution));
+        }
         let middle = mate_limits.and_then(|limits| Mm::new(limits.middle_mm()));
         let chosen = chosen.zip(middle.or(self.mate).or(self.size));
         let sources = aim.source.iter().cloned().collect();

@@ -15,6 +15,8 @@ mod fastener;
 mod round;
 pub mod sized;
 
+pub use round::inch_caution;
+
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::fit_type::{FitType, clearance_between};
 use crate::fits::iso286::Class;

@@ -89,9 +89,7 @@ impl<'a> Draft<'a> {
             self.fitted("across the flat", (Kind::Gap, None), bought, ask.how, fits)?;
         }
         self.lead_in(nominal_mm);
-        if let Some(shaft) = sold_by_the_inch(nominal_mm) {
-            self.cautions.push(inch_shaft(nominal_mm, shaft.diameter_mm, shaft.inches().unwrap_or_default()));
-        }
+        self.cautions.extend(inch_caution(diameter));
         if limits.is_none() {
             self.cautions.push(
                 "how far the shaft itself may be off is not known: measure it, or add its class, as in shaft:5h7"
@@ -163,9 +161,12 @@ impl<'a> Draft<'a> {
     }
 }
 
-/// What is said of a size that a shop rounds off.
-pub fn inch_shaft(sold_as_mm: f64, exact_mm: f64, inches: &str) -> String {
-    format!(
-        "a shaft sold as {sold_as_mm} mm is most often {inches}, {exact_mm} mm: measure it, and ask for {exact_mm} if so"
-    )
+/// What is said of a shaft's size that a shop rounds off, such as 3.17 mm for 1/8 inch; `None` for every other.
+pub fn inch_caution(diameter: Mm) -> Option<String> {
+    let sold_as = diameter.get();
+    let shaft = sold_by_the_inch(sold_as)?;
+    let (inches, exact) = (shaft.inches()?, shaft.diameter_mm);
+    Some(format!(
+        "a shaft sold as {sold_as} mm is most often {inches}, {exact} mm: measure it, and ask for {exact} if so"
+    ))
 }
