@@ -41,13 +41,21 @@ pub enum CannotStack {
         /// Why not.
         reason: CannotApply,
     },
+    /// The correction does not know how far prints spread.
+    #[error("`{name}`: nothing that was measured tells how far its prints spread")]
+    NoSpread {
+        /// The member.
+        name: String,
+        /// Its line.
+        line: u64,
+    },
 }
 
 impl CannotStack {
     /// Line in the chain's file, from 1.
     pub fn line(&self) -> u64 {
         match self {
-            Self::NoCorrection { line, .. } | Self::Apply { line, .. } => *line,
+            Self::NoCorrection { line, .. } | Self::Apply { line, .. } | Self::NoSpread { line, .. } => *line,
         }
     }
 
@@ -58,6 +66,7 @@ impl CannotStack {
                 Some("add --with CORRECTION, or give the member as bought, with limits".to_owned())
             }
             Self::Apply { reason, .. } => reason.help(),
+            Self::NoSpread { .. } => Some("print and measure more coupons, and fit again".to_owned()),
         }
     }
 }
@@ -221,6 +230,9 @@ fn size<'a>(
                 readings: u32::MAX,
             });
             let (lower_mm, upper_mm) = prediction.interval(WORST_LEVEL);
+            if !(lower_mm.is_finite() && upper_mm.is_finite()) {
+                return Err(CannotStack::NoSpread { name: member.name.clone(), line: member.line });
+            }
             let beyond = correction.extrapolation(*kind, drawn_mm, prediction.beyond_mm);
             Ok(Sized {
                 member,
@@ -427,5 +439,9 @@ mod tests {
         let problems = StackUp::new(&chain, Some(&known()), 1).unwrap_err();
         assert_eq!((problems.len(), problems[0].line()), (1, 3));
         assert!(problems[0].to_string().starts_with("`b`: the correction of `known` has no heights"));
+        let mut unknown = known();
+        unknown.spread.print.dof = Some(0.0);
+        let problems = StackUp::new(&chain, Some(&unknown), 1).unwrap_err();
+        assert_eq!(problems[0].to_string(), "`a`: nothing that was measured tells how far its prints spread");
     }
 }
