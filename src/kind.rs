@@ -61,6 +61,18 @@ impl Kind {
         if self == Self::Height { Axis::Z } else { Axis::Round }
     }
 
+    /// Why this kind is not measured along this axis; `None` when it can be.
+    pub fn refuses(self, axis: Axis) -> Option<&'static str> {
+        match (self, axis) {
+            (Self::Height, Axis::Z) => None,
+            (Self::Height, _) => Some("a height is measured along z"),
+            (Self::Bore | Self::Pin, Axis::Z) => {
+                Some("its diameter lies in the plane of the bed; a hole that lies down is a horizontal_bore")
+            }
+            _ => None,
+        }
+    }
+
     /// How a swell of 1 mm per side changes the size: +2 outside, -2 inside, 0 where it cancels.
     pub fn swell_sign(self) -> f64 {
         match self {
@@ -178,6 +190,15 @@ mod tests {
         }
         for axis in Axis::ALL {
             assert_eq!(axis.name().to_uppercase().parse::<Axis>().unwrap(), axis);
+        }
+    }
+
+    #[test]
+    fn a_height_is_measured_along_z_only_and_an_upright_hole_never() {
+        assert!(Kind::Height.refuses(Axis::X).is_some() && Kind::Height.refuses(Axis::Z).is_none());
+        assert!(Kind::Bore.refuses(Axis::Z).is_some() && Kind::HorizontalBore.refuses(Axis::Z).is_none());
+        for kind in Kind::ALL {
+            assert_eq!(kind.refuses(kind.unnamed_axis()), None, "{kind}");
         }
     }
 

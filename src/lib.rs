@@ -24,12 +24,13 @@
 //! # Who may import whom
 //!
 //! [`geometry`], [`stats`], [`units`] know nothing of printers. [`kind`], [`coupon`], [`readings`],
-//! [`correction`], [`belt`], [`fits`], [`material`] and [`parts`] are the domain and stand on them. [`plot`] and
-//! [`report`] read domain results. [`cli`] uses all of it and is used by none.
+//! [`correction`], [`belt`], [`hardware`], [`material`], [`fits`] and [`parts`] are the domain and stand on them.
+//! [`plot`] and [`report`] read domain results. [`cli`] uses all of it and is used by none.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
 pub mod belt;
+pub mod chain;
 pub mod cli;
 pub mod compare;
 pub mod correction;
@@ -38,6 +39,7 @@ pub mod files;
 pub mod fits;
 pub mod font;
 pub mod geometry;
+pub mod hardware;
 pub mod kind;
 pub mod material;
 pub mod parts;

@@ -157,3 +157,39 @@ fn the_feel_set_has_a_sheet_and_a_guide_for_someone_without_a_caliper() {
     assert!(guide.contains("Without a caliper: how it feels"));
     assert!(guide.contains("it drops in (or over), and you can see or hear it rattle"));
 }
+
+/// What felt `slide` was drawn 0.25 mm and more over the shaft: printed clearances of its own, not the named fit's.
+#[test]
+fn a_parts_list_and_a_pulley_take_the_persons_own_feels() {
+    let scratch = tempfile::tempdir().unwrap();
+    let folder = scratch.path();
+    fs::write(folder.join("both.csv"), with_readings()).unwrap();
+    let (code, _, err) = run(folder, &["fit", "both.csv", "--out", "w.correction.toml"]);
+    assert_eq!(code, 0, "{err}");
+    let json = |words: &[&str]| -> serde_json::Value {
+        let (code, out, err) = run(folder, &[words, &["--with", "w.correction.toml", "--json"]].concat());
+        assert_eq!(code, 0, "{err}");
+        serde_json::from_str(&out).unwrap()
+    };
+    let sized = json(&["size", "bore", "5", "--fit", "slide"]);
+    assert!(sized["feel"]["trials"] == 12);
+    fs::write(folder.join("parts.csv"), "kind,target_mm,fit,mate\nbore,5,slide,\n,,slide,shaft:5h7\n")
+        .unwrap();
+    let list = json(&["parts", "parts.csv"]);
+    assert_eq!(list["parts"][0]["draw_mm"], sized["draw_mm"]);
+    assert_eq!(list["parts"][0]["chance"], sized["chance"]);
+    let note = list["parts"][0]["note"].as_str().unwrap();
+    assert!(note.contains("from your own feel tests (12 trials)"), "{note}");
+    assert!(list["parts"][1]["note"].as_str().unwrap().contains("from your own feel tests"));
+    let named = json(&["parts", "parts.csv", "--ignore-feel"]);
+    assert_ne!(named["parts"][0]["target_mm"], sized["target_mm"]);
+    // A file of fits is what its person means.
+    fs::write(folder.join("own.toml"), "[slide]\nclearance_mm = [0.3, 0.4]\n").unwrap();
+    let own = json(&["parts", "parts.csv", "--fits", "own.toml"]);
+    assert_eq!(own["parts"][0]["target_mm"], 5.35);
+    // A pulley needs gaps and pins, which this correction does not have.
+    let words = ["pulley", "--belt", "T5", "--teeth", "20", "--bore", "5", "--fit", "slid", "--json"];
+    let (code, _, err) = run(folder, &[&words[..], &["--without-correction"]].concat());
+    assert_eq!(code, 2);
+    assert!(err.contains("`slid` is no fit") && err.contains("did you mean `slide`?"), "{err}");
+}

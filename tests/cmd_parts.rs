@@ -235,3 +235,81 @@ fn a_tolerance_adds_two_columns_which_a_later_run_replaces() {
     let (_, again, _) = parts(written.as_bytes(), &[]);
     assert!(!again.unwrap().contains("tolerance"));
 }
+
+const SOLD: &str = "\
+part,dimension,kind,target_mm,fit,mate
+idler,bearing seat,,,press,bearing:608
+idler,axle,pin,,snug,bearing:608
+carriage,nut pocket,,,,nut:M3
+carriage,nut hole,bore,,,nut:M3
+motor mount,shaft,,,snug,shaft:3.17
+";
+
+#[test]
+fn a_mate_that_is_sold_gives_nominal_size_limits_and_kind() {
+    let (ran, written, _) = parts(SOLD.as_bytes(), &["--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let answer: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let kinds: Vec<&str> =
+        answer["parts"].as_array().unwrap().iter().map(|line| line["kind"].as_str().unwrap()).collect();
+    assert_eq!(kinds, ["bore", "pin", "gap", "bore", "bore"]);
+    assert_eq!(answer["parts"][0]["target_mm"], 21.8815);
+    assert_eq!(answer["parts"][2]["target_mm"], 5.6);
+    assert!(answer["parts"][4]["note"].as_str().unwrap().contains("1/8 inch, 3.175 mm"));
+    assert!(written.unwrap().starts_with("part,dimension,kind,target_mm,fit,mate,draw_mm,"));
+    let (ran, written, _) = parts(b"kind,mate\nbore,bearing:6080\ngap,shaft:5x\n", &[]);
+    assert_eq!((ran.code, written), (2, None));
+    assert!(
+        ran.err
+            .contains("error: parts.csv:2: mate: `6080`: no ball bearing here is called so; known are 681,")
+    );
+    assert!(ran.err.contains("error: parts.csv:3: mate: `x` is no tolerance class"), "{}", ran.err);
+}
+
+#[test]
+fn a_height_along_x_is_a_problem_of_its_line() {
+    let (ran, _, _) = parts(b"kind,axis,target_mm\nheight,x,8\nbore,z,8\n", &[]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("error: parts.csv:2: axis: heights are not measured along x\n"), "{}", ran.err);
+    assert!(ran.err.contains("error: parts.csv:3: axis: bores are not measured along z\n"), "{}", ran.err);
+}
+
+#[test]
+fn lines_that_may_miss_are_told_with_the_reason() {
+    let list = "part,dimension,kind,target_mm,class\nhub,rim,pin,25,g6\nhub,bore,bore,8,H13\n";
+    let (ran, _, _) = parts(list.as_bytes(), &["--sources"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(
+        ran.out.contains(
+            "line 2, hub rim: will not fit, 16 % chance: its limits are 0.013 mm apart, and 95 % of prints"
+        ),
+        "{}",
+        ran.out
+    );
+    assert!(!ran.out.contains("line 3"), "{}", ran.out);
+    assert!(ran.out.contains("source of limits of g6: looked-up: "), "{}", ran.out);
+}
+
+/// The page and the parameter table beside the list, all of them or none.
+#[test]
+fn the_report_and_the_parameter_table_are_written_with_the_list() {
+    let scratch = tempfile::tempdir().unwrap();
+    let path = |name: &str| scratch.path().join(name).to_str().unwrap().to_owned();
+    fs::write(path("parts.csv"), SOLD).unwrap();
+    let (list, page, table) = (path("parts.csv"), path("parts.html"), path("parameters.csv"));
+    let call = [&list, "--with", KNOWN, "--report", &page, "--parameters", &table];
+    let ran = run(&call);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_eq!(
+        fs::read_to_string(&table).unwrap(),
+        "name,value,unit\nidler_bearing_seat,22.17,mm\nidler_axle,7.89,mm\ncarriage_nut_pocket,5.78,mm\n\
+         carriage_nut_hole,3.7,mm\nmotor_mount_shaft,3.4,mm\n"
+    );
+    let html = fs::read_to_string(&page).unwrap();
+    assert!(html.starts_with("<!DOCTYPE html>") && !html.contains("<script") && !html.contains("http"));
+    assert!(html.contains("<td>idler</td><td>bearing seat</td>"), "{html}");
+    // What exists is not written over, and then nothing is.
+    fs::remove_file(&table).unwrap();
+    assert_eq!(run(&call).code, 2);
+    assert!(!Path::new(&table).exists());
+}

@@ -182,3 +182,22 @@ fn what_is_wrong_with_the_call_is_said_and_nothing_is_written() {
     names.sort();
     assert_eq!(names, ["gapless.toml", "old.svg", "petg.correction.toml"]);
 }
+
+/// Snug on 5 mm is -0.02 to 0.05: 5.015 mm is aimed at.
+#[test]
+fn the_bore_can_be_a_fit_on_its_shaft() {
+    let folder = tempfile::tempdir().unwrap();
+    let call = |more: &[&str]| {
+        let words = ["--belt", "T5", "--teeth", "20", "--bore", "5", "--without-correction", "--json"];
+        let ran = pulley(folder.path(), &[&words[..], more].concat());
+        assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
+        let json: serde_json::Value = serde_json::from_slice(&ran.stdout).unwrap();
+        (json, String::from_utf8(ran.stderr).unwrap())
+    };
+    let (plain, _) = call(&[]);
+    let (snug, said) = call(&["--fit", "snug"]);
+    assert!(said.contains("aimed at 5.015, the middle of snug on 5.00 (4.98 to 5.05)"), "{said}");
+    assert!(snug["volume_mm3"].as_f64().unwrap() < plain["volume_mm3"].as_f64().unwrap());
+    let (_, said) = call(&["--fit", "press"]);
+    assert!(said.contains("a pressed part can burst: wear eye protection"), "{said}");
+}

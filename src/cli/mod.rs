@@ -4,6 +4,7 @@
 
 pub mod output;
 
+mod chain;
 mod compare;
 mod coupons;
 mod demo;
@@ -13,6 +14,7 @@ mod materials;
 mod parts;
 mod picture;
 mod plan;
+mod press_args;
 mod pulley;
 mod readings;
 mod size;
@@ -121,6 +123,7 @@ enum Command {
     Fit(fit::Args),
     Size(size::Args),
     Parts(parts::Args),
+    Chain(chain::Args),
     Pulley(pulley::Args),
     Verify(verify::Args),
     Materials(Box<materials::Args>),
@@ -164,6 +167,7 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Fit(args) => fit::run(args, output),
         Command::Size(args) => size::run(args, output),
         Command::Parts(args) => parts::run(args, output),
+        Command::Chain(args) => chain::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
         Command::Verify(args) => verify::run(args, output),
         Command::Materials(args) => materials::run(args, output),

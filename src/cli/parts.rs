@@ -3,10 +3,14 @@
 use std::path::PathBuf;
 
 use crate::correction::Correction;
+use crate::correction::feel::Feels;
 use crate::files::{self, Outputs};
+use crate::parts::own_fits::OwnFits;
+use crate::parts::parameters::Parameters;
 use crate::parts::parts_list::PartsList;
 use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
+use crate::report::parts::page;
 use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
@@ -26,7 +30,11 @@ const MOST_LISTED: usize = 50;
 /// With limits, target_mm is aimed at, or their middle where it is blank. With a class or a fit, target_mm
 /// is the nominal size (mate_mm stands in for it) and the middle of the limits that follow is aimed at;
 /// the column note says so. mate_lower_mm and mate_upper_mm give the bought part's own limits: the
-/// chance is then that of the clearance over all such parts.
+/// chance is then that of the clearance over all such parts. The column mate names what is sold instead:
+/// bearing:608, shaft:5h7, pin:4m6, screw:M3, nut:M3, insert:4x5.8; kind then says which of its dimensions
+/// (a height is how deep it sits), and may be blank for the usual seat.
+///
+/// Where the correction has your own feel tests, a fit of that name means what felt so.
 ///
 /// A line that cannot be met says why in note, the others still come out, and the exit code is 1.
 #[derive(Debug, clap::Args)]
@@ -38,9 +46,21 @@ pub struct Args {
     #[arg(long = "with", value_name = "CORRECTION")]
     correction: PathBuf,
     /// CSV to write: the list with draw_mm, expected_mm, low95_mm, high95_mm, chance and note; needed unless
-    /// --json is given
+    /// --json, --report or --parameters is given
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Page to write: what will not fit and why, and every line with its limits and prints
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+    /// CSV to write for a CAD's parameter table: name, value, unit; one row a size to draw
+    #[arg(long, value_name = "FILE.csv")]
+    parameters: Option<PathBuf>,
+    /// Print where the numbers come from: standards, tables, common practice
+    #[arg(long)]
+    sources: bool,
+    /// Use the named fits' clearances, even where the correction has your own feel tests
+    #[arg(long)]
+    ignore_feel: bool,
     /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
     #[arg(long, value_name = "FILE")]
     fits: Option<PathBuf>,
@@ -55,8 +75,9 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
+    let targets = [&args.out, &args.report, &args.parameters];
     // Not told to clap, which does not see a --json that stands in front of the command.
-    if args.out.is_none() && !output.json {
+    if targets.iter().all(|target| target.is_none()) && !output.json {
         return Err(Error::problem(
             Problem::error(Location::default(), "--out is missing: where to write the list with the sizes")
                 .help("add `--out parts-to-draw.csv`, or ask for the numbers with --json"),
@@ -64,21 +85,28 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     }
     let mut outputs =
         Outputs::new(output.force).keeping([&args.list, &args.correction].into_iter().chain(&args.fits));
-    if let Some(out) = &args.out {
-        outputs.check_file(out)?;
-    }
-    let fits = named_fits(args.fits.as_ref())?;
-    let correction = Correction::read(&args.correction)?;
+    targets.into_iter().flatten().try_for_each(|target| outputs.check_file(target))?;
+    let named = named_fits(args.fits.as_ref())?;
+    let text = files::read_text(&args.correction)?;
+    let correction = Correction::from_toml(&text, &args.correction)?;
+    let feels = if args.ignore_feel || args.fits.is_some() {
+        None
+    } else {
+        Feels::from_toml(&text, &args.correction)?
+    };
     let list = PartsList::parse(&files::read(&args.list)?, &args.list)
         .map_err(|problems| Error::in_file(problems, &args.list, "nothing was sized"))?;
+    let fits = OwnFits::new(&named, feels.as_ref(), &correction);
     let mut sized = SizedList::new(&list, &correction, &fits, args.step);
     if let Some(demand) = args.tolerance {
         sized = sized.with_tolerance(&correction, demand);
     }
-    if let Some(out) = &args.out {
-        outputs.write(out, &sized.to_csv().map_err(std::io::Error::other)?)?;
-        outputs.commit()?;
+    if args.sources {
+        sized = sized.with_sources(&fits);
     }
+    let parameters = Parameters::of(&sized);
+    write(args, &sized, &parameters, &correction, &mut outputs)?;
+    outputs.commit()?;
     output.warnings(&list.warnings)?;
     for warning in &sized.warnings {
         output.warnings(&[Problem::warning(Location::default(), warning)])?;
@@ -87,10 +115,32 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     report(args, &sized, output)
 }
 
+/// Writes the files that are asked for.
+fn write(
+    args: &Args,
+    sized: &SizedList<'_>,
+    parameters: &Parameters,
+    correction: &Correction,
+    outputs: &mut Outputs,
+) -> Result<(), Error> {
+    if let Some(out) = &args.out {
+        outputs.write(out, &sized.to_csv().map_err(std::io::Error::other)?)?;
+    }
+    if let Some(file) = &args.parameters {
+        outputs.write(file, parameters.to_csv().as_bytes())?;
+    }
+    if let Some(file) = &args.report {
+        let name = args.list.file_name().unwrap_or_default().to_string_lossy();
+        let page = page(sized, &name, &correction.setup, &sized.sources).map_err(std::io::Error::other)?;
+        outputs.write(file, page.as_bytes())?;
+    }
+    Ok(())
+}
+
 /// Says on stderr what was written and which lines cannot be met.
 fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Status, Error> {
-    if let Some(out) = &args.out {
-        output.progress(&format!("wrote {}", out.display()))?;
+    for file in [&args.out, &args.report, &args.parameters].into_iter().flatten() {
+        output.progress(&format!("wrote {}", file.display()))?;
     }
     if sized.not_met.is_empty() {
         return Ok(Status::Done);

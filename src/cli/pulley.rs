@@ -3,17 +3,22 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use super::limits::named_fits;
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
-use crate::files::{FileError, Outputs};
+use crate::correction::feel::Feels;
+use crate::files::{self, FileError, Outputs};
 use crate::geometry::solid::Solid;
 use crate::geometry::{stl, threemf};
+use crate::kind::Kind;
+use crate::parts::own_fits::OwnFits;
 use crate::parts::pulley::Design;
 use crate::parts::pulley_answer::PulleyAnswer;
 use crate::parts::pulley_picture;
 use crate::parts::pulley_request::{CannotMake, Flanges, Request};
 use crate::parts::pulley_solid;
+use crate::parts::seat::inch_caution;
 use crate::problem::{Location, Problem};
 use crate::units::Mm;
 
@@ -33,6 +38,13 @@ pub struct Args {
     /// Bore that is wanted, in millimetres
     #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     bore: Mm,
+    /// Fit of the bore on a shaft of --bore MM: press, snug, slide, free; your own feel tests stand in for these
+    /// clearances where the correction has some. The middle of the fit is aimed at
+    #[arg(long, value_name = "NAME")]
+    fit: Option<String>,
+    /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
+    #[arg(long, value_name = "FILE", requires = "fit")]
+    fits: Option<PathBuf>,
     /// How many flanges: none, one at the bed, or one on either side
     #[arg(long, value_name = "0|1|2", default_value = "2", value_parser = clap::value_parser!(u8).range(0..=2))]
     flanges: u8,
@@ -59,20 +71,23 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     if target.is_none() && !output.json {
         return Err(Error::call("--out FILE.stl or FILE.3mf is needed unless --json is given"));
     }
-    let mut outputs = Outputs::new(output.force).keeping(&args.correction);
+    let mut outputs = Outputs::new(output.force).keeping(args.correction.iter().chain(&args.fits));
     if let Some(target) = &target {
         target.paths().iter().try_for_each(|path| outputs.check_file(path))?;
     }
     let correction = args.correction.as_deref().map(Correction::read).transpose()?;
+    let (bore, fit_notes) = bore(args, correction.as_ref())?;
     let request = Request {
         belt: args.belt.clone(),
         teeth: args.teeth,
-        bore: args.bore,
+        bore,
         flanges: Flanges::from_count(args.flanges).unwrap_or(Flanges::Two),
         belt_width: args.belt_width,
         allow_few_teeth: args.allow_few_teeth,
     };
-    let design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
+    let mut design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
+    design.warnings.extend(fit_notes);
+    design.warnings.extend(inch_caution(args.bore));
     let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;
     let mut answer = PulleyAnswer::new(&design, &solid, args.correction.as_deref().zip(correction.as_ref()));
     if let Some(target) = &target {
@@ -88,6 +103,26 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         output.progress(&format!("wrote {file}"))?;
     }
     Ok(if design.meets_the_outline() { Status::Done } else { Status::No })
+}
+
+/// The bore that is aimed at, and what is to be said of its fit.
+fn bore(args: &Args, correction: Option<&Correction>) -> Result<(Mm, Vec<String>), Error> {
+    let Some(name) = &args.fit else { return Ok((args.bore, Vec::new())) };
+    let named = named_fits(args.fits.as_ref())?;
+    let feels = match &args.correction {
+        Some(path) if args.fits.is_none() => Feels::from_toml(&files::read_text(path)?, path)?,
+        _ => None,
+    };
+    let fits = match correction {
+        Some(correction) => OwnFits::new(&named, feels.as_ref(), correction),
+        None => OwnFits::named(&named),
+    };
+    let refused = |message: String, help: Option<String>| {
+        Error::problem(Problem::error(Location::default(), message).help_if(help))
+    };
+    let chosen = fits.get(Kind::Bore, name).map_err(|error| refused(error.to_string(), error.help()))?;
+    let aim = chosen.aim(Kind::Bore, args.bore).map_err(|error| refused(error.to_string(), error.help()))?;
+    Ok((aim.target, chosen.notes(&aim)))
 }
 
 fn refusal(error: CannotMake) -> Error {

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::limits::{LimitsArgs, step, tolerance};
 use super::output::Output;
+use super::press_args::{self, PressArgs};
 use super::{Error, Status};
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
@@ -11,7 +12,12 @@ use crate::correction::feel::Feels;
 use crate::correction::file::ReadError;
 use crate::files;
 use crate::kind::{Axis, Kind};
-use crate::parts::felt::{FeltSize, credit, felt_fit};
+use crate::parts::felt::FeltSize;
+use crate::parts::own_fits::OwnFits;
+use crate::parts::pressed::Pressed;
+use crate::parts::seat::bought::BoughtPart;
+use crate::parts::seat::sized::SizedSeat;
+use crate::parts::seat::{Ask, Seat, inch_caution};
 use crate::parts::sized::{SizedFeature, allowance};
 use crate::problem::{Location, Problem};
 use crate::readings::trials::Feel;
@@ -23,14 +29,18 @@ use crate::units::Mm;
 /// MM is the printed size that is wanted. With --class or --fit it is the nominal size, the bought part's
 /// (--mate stands in for it), and the middle of the limits that follow is aimed at.
 ///
+/// Where --mate names what is sold, such as bearing:608 or nut:M3, everything that must be drawn for it comes
+/// out: the seat, how deep, its shoulder, lead-in, counterbore.
+///
 /// Fits, as clearance between the printed and the bought part, in mm (common practice for printed plastic,
 /// no source; your own feel tests take their place where the correction has some): press -0.12 to -0.02 and 0.002 tighter with each mm of size; snug -0.02 to 0.05; slide 0.05 to
 /// 0.15; free 0.2 to 0.4.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
-    /// What is sized: bore, horizontal_bore, pin, gap, outer, span, height
-    kind: Kind,
+    /// What is sized: bore, horizontal_bore, pin, gap, outer, span, height; may be left out where --mate names a
+    /// part, whose usual seat is meant then
+    kind: Option<Kind>,
     /// Printed size that is wanted, in millimetres; with --class or --fit the nominal size
     #[arg(value_name = "MM", allow_negative_numbers = true)]
     size: Option<Mm>,
@@ -50,8 +60,13 @@ pub struct Args {
     /// Use the named fit's clearances, even where the correction has your own feel tests
     #[arg(long)]
     ignore_feel: bool,
+    /// Print where the numbers come from: standards, tables, common practice
+    #[arg(long)]
+    sources: bool,
     #[command(flatten)]
     limits: LimitsArgs,
+    #[command(flatten)]
+    press: PressArgs,
 }
 
 const EXAMPLES: &str = "\
@@ -59,32 +74,44 @@ Examples:
   shrinkrule size bore 8.1 --within 8.05..8.15 --with petg.correction.toml
   shrinkrule size bore --mate 8 --fit slide --with petg.correction.toml
   shrinkrule size bore --mate-within 7.991..8.000 --fit slide --with petg.correction.toml
-  shrinkrule size pin 8 --class h9 --with petg.correction.toml";
+  shrinkrule size pin 8 --class h9 --with petg.correction.toml
+  shrinkrule size --mate bearing:608 --fit press --with petg.correction.toml
+  shrinkrule size --mate nut:M3 --with petg.correction.toml --sources
+  shrinkrule size --mate bearing:608 --fit press --material PETG --wall 5 --temperature-c 60 --with petg.correction.toml";
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let text = files::read_text(&args.correction)?;
     let feels = Feels::from_toml(&text, &args.correction)?;
-    let axis = args.axis.unwrap_or(args.kind.unnamed_axis());
+    check_axis(args)?;
+    if let Some(part) = args.limits.sold() {
+        return seat(args, part, &text, feels.as_ref(), output);
+    }
+    let Some(kind) = args.kind else { return Err(no_kind()) };
+    let axis = args.axis.unwrap_or(kind.unnamed_axis());
     let wanted = args.limits.feel().filter(|_| !args.ignore_feel);
     if let (Some(feels), Some(feel)) = (feels.as_ref().filter(|feels| feels.alone), wanted) {
-        return from_feels(args, axis, feels, feel, output);
+        return from_feels(args, (kind, axis), feels, feel, output);
     }
     let correction = Correction::from_toml(&text, &args.correction)?;
-    let mut cautions = Vec::new();
-    let mut felt = None;
-    if let (Some(feels), Some(feel), Some(mate)) = (&feels, wanted, args.limits.mate(args.size)) {
-        match felt_fit(feels, &correction, args.kind, feel) {
-            Ok(Some(fit)) => felt = Some((feels, feel, mate, fit)),
-            Ok(None) => return from_feels(args, axis, feels, feel, output),
-            Err(reason) => cautions.push(format!("{reason}: the named fit is used")),
+    let named = args.limits.named_fits()?;
+    let chosen = match (wanted, args.limits.mate(args.size)) {
+        (Some(feel), Some(mate)) => {
+            let chosen = OwnFits::new(&named, feels.as_ref(), &correction).get(kind, feel.name());
+            chosen.ok().map(|chosen| (chosen, mate))
         }
-    }
-    let aim = match &felt {
-        Some((.., fit)) => args.limits.aim_at_fit(args.kind, args.size, fit)?,
-        None => args.limits.aim(args.kind, args.size)?,
+        _ => None,
     };
-    let sized = SizedFeature::new(&correction, args.kind, axis, &aim, args.step);
+    if let (Some(feels), Some(feel), Some((chosen, _))) = (&feels, wanted, &chosen)
+        && chosen.is_felt_alone
+    {
+        return from_feels(args, (kind, axis), feels, feel, output);
+    }
+    let aim = match &chosen {
+        Some((chosen, _)) => args.limits.aim_at_fit(kind, args.size, &chosen.fit)?,
+        None => args.limits.aim(kind, args.size, &named)?,
+    };
+    let sized = SizedFeature::new(&correction, kind, axis, &aim, args.step);
     let sized = sized.and_then(|sized| sized.with_drawn_interval(&correction));
     let sized = match args.tolerance {
         Some(demand) => sized.and_then(|sized| sized.with_tolerance(&correction, demand)),
@@ -96,21 +123,87 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             (answer, Status::Done)
         }
         Err(error @ CannotApply::KindNotMeasured { .. }) => return Err(cannot(&error)),
-        Err(error) => (SizedFeature::refused(args.kind, axis, &aim, &error), Status::No),
+        Err(error) => (SizedFeature::refused(kind, axis, &aim, &error), Status::No),
     };
-    answer.warnings.extend(cautions);
-    if let Some((feels, feel, mate, _)) = felt {
-        credit(&mut answer, feels, &correction, feel, mate);
+    if let Some((chosen, mate)) = chosen {
+        chosen.credit(&mut answer, mate);
+        answer.warnings.extend(inch_caution(mate));
+    }
+    if let Some(request) = args.press.request(kind, None)? {
+        answer =
+            answer.with_press(&correction, &aim, &request).map_err(|error| press_args::refusal(&error))?;
+    }
+    if args.sources {
+        answer.sources.extend(aim.source);
+        answer.sources.extend(answer.press.iter().flat_map(Pressed::sources).cloned());
     }
     warn(&answer.warnings, output)?;
     output.result(&answer.to_text(), &answer)?;
     Ok(status)
 }
 
+/// Everything to draw for a part that is sold by a name.
+fn seat(
+    args: &Args,
+    part: &BoughtPart,
+    text: &str,
+    feels: Option<&Feels>,
+    output: &mut Output,
+) -> Result<Status, Error> {
+    if args.size.is_some() {
+        let problem =
+            Problem::error(Location::default(), "a size is given besides the part that it is made for");
+        return Err(Error::problem(problem.help("leave the size out: it follows from --mate")));
+    }
+    let correction = Correction::from_toml(text, &args.correction)?;
+    let named = args.limits.named_fits()?;
+    let feels = feels.filter(|_| !args.ignore_feel && !args.limits.has_own_fits());
+    let fits = OwnFits::new(&named, feels, &correction);
+    let ask = Ask { part, kind: args.kind, axis: args.axis, how: args.limits.how() };
+    let refused =
+        |message: String, help| Error::problem(Problem::error(Location::default(), message).help_if(help));
+    let seat = Seat::new(ask, &fits).map_err(|error| refused(error.to_string(), error.help()))?;
+    let mut answer = match SizedSeat::new(&seat, &correction, args.step) {
+        Ok(answer) => answer,
+        Err(error) => return Err(cannot(&error)),
+    };
+    if let Some(request) = args.press.request(seat.first.kind, part.length())? {
+        answer =
+            answer.with_press(&seat, &correction, &request).map_err(|error| press_args::refusal(&error))?;
+    }
+    if args.sources {
+        answer.sources = seat.sources();
+        answer.sources.extend(answer.main.press.iter().flat_map(Pressed::sources).cloned());
+    }
+    warn(&answer.main.warnings, output)?;
+    output.result(&answer.to_text(), &answer)?;
+    Ok(if answer.is_whole() { Status::Done } else { Status::No })
+}
+
+fn no_kind() -> Error {
+    let problem = Problem::error(Location::default(), "what is sized is not said");
+    Error::problem(
+        problem.help("give its kind first, such as `size bore 8`, or a part with --mate bearing:608"),
+    )
+}
+
+/// A direction that the kind is not measured along.
+fn check_axis(args: &Args) -> Result<(), Error> {
+    let refused = args.kind.zip(args.axis).and_then(|(kind, axis)| Some((kind, axis, kind.refuses(axis)?)));
+    match refused {
+        None => Ok(()),
+        Some((kind, axis, why)) => {
+            let place = Location::default().column("--axis");
+            let message = format!("{} are not measured along {axis}", kind.plural());
+            Err(Error::problem(Problem::error(place, message).help(why)))
+        }
+    }
+}
+
 /// The answer where no caliper reading says how the kind prints.
 fn from_feels(
     args: &Args,
-    axis: Axis,
+    (kind, axis): (Kind, Axis),
     feels: &Feels,
     feel: Feel,
     output: &mut Output,
@@ -120,7 +213,7 @@ fn from_feels(
     let mate = args.limits.mate(args.size).ok_or_else(|| {
         refused("no size is given".to_owned(), "give the size of the bought part with --mate")
     })?;
-    let answer = FeltSize::new(feels, args.kind, axis, feel, mate, args.step).map_err(|error| {
+    let answer = FeltSize::new(feels, kind, axis, feel, mate, args.step).map_err(|error| {
         let help = "try the real piece in more sizes and fit again; `shrinkrule coupons feel` prints some";
         refused(error.to_string(), help)
     })?;

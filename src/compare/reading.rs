@@ -10,8 +10,8 @@ use serde::Serialize;
 
 use crate::problem::{Location, Problem, nearest};
 use crate::readings::exposure::{BEFORE, State};
-use crate::readings::whole_table::number;
 use crate::readings::{CheckedReadings, FeatureReadings};
+use crate::tables::whole_table::number;
 
 /// A material that is compared.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -1,19 +1,26 @@
 //! Limits: what a printed size may be, from a tolerance class or from a named fit with a bought part.
 //!
 //! - [`iso286`]: `H7`, `g6`, … to limits, from tables.
+//! - [`fit_type`]: whether a hole and a shaft clear, press, or may do either.
 //! - [`named`]: `press`, `snug`, `slide`, `free`, a range of clearance against the mate's size.
 //! - [`aim`]: limits, class or fit to the size that is aimed at.
+//! - [`press`]: interference to pressure, stress and what holds.
 //! - [`probability`]: the chance that the clearance between a printed and a bought part is as wanted.
 //!
 //! Clearance is inside less outside, `hole - shaft`; negative clearance is interference. All limits are
 //! sizes at 20 °C, and both ends are allowed.
 
 pub mod aim;
+pub mod fit_type;
 pub mod iso286;
 pub mod named;
 mod named_file;
+pub mod press;
 pub mod probability;
+mod source;
 mod steps;
+
+pub use source::Source;
 
 use std::fmt;
 use std::str::FromStr;

@@ -2,11 +2,15 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod doubtful;
 pub mod felt;
 #[cfg(test)]
 mod fixture;
+pub mod own_fits;
+pub mod parameters;
 pub mod parts_list;
-mod parts_reading;
+pub(crate) mod parts_reading;
+pub mod pressed;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;
@@ -16,6 +20,7 @@ pub mod pulley_law;
 pub mod pulley_picture;
 pub mod pulley_request;
 pub mod pulley_solid;
+pub mod seat;
 pub mod sized;
 pub mod sized_list;
 pub mod sized_table;

@@ -3,19 +3,24 @@
 //! Columns in any order, others kept: `part`, `dimension`, `kind`, `axis`, `target_mm`, and of what must be
 //! kept one of `lower_mm` with `upper_mm`, `class`, or `fit` with `mate_mm`. With a class or a fit,
 //! `target_mm` is the nominal size, and `mate_mm` stands in for it. `mate_lower_mm` and `mate_upper_mm`
-//! say between which limits the bought part itself lies. A cell that is blank is not given.
+//! say between which limits the bought part itself lies. `mate` names what is sold, `bearing:608`, and stands for
+//! all of these; a blank `kind` is then its usual seat. A cell that is blank is not given.
 //!
 //! What cannot be read is a problem of the file: see `parts_reading`. What can be read and not be
 //! met is a matter of its line: see [`super::sized_list`].
 
-use crate::fits::aim::{Aim, CannotAim, Demand, Request};
+use crate::fits::aim::{Aim, CannotAim, Demand, Request, unused_size};
 use crate::fits::iso286::{Class, ClassError};
 use crate::fits::named::{FitError, NamedFits};
-use crate::fits::{Limits, NotLimits};
+use crate::fits::{Limits, NotLimits, Source};
 use crate::kind::{Axis, Kind};
 use crate::problem::Problem;
-use crate::readings::whole_table::Table;
+use crate::tables::whole_table::Table;
 use crate::units::Mm;
+
+use super::own_fits::{ChosenFit, OwnFits};
+use super::seat::bought::BoughtPart;
+use super::seat::{Ask, CannotSeat, How, Seat, inch_caution};
 
 /// A parts list that can be read.
 #[derive(Clone, Debug, PartialEq)]
@@ -51,6 +56,18 @@ pub struct PartLine {
     pub(super) mate: Option<Mm>,
     pub(super) mate_lower: Option<Mm>,
     pub(super) mate_upper: Option<Mm>,
+    pub(super) sold: Option<BoughtPart>,
+}
+
+/// What a line asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked<'a> {
+    /// What is aimed at.
+    pub aim: Aim,
+    /// The fit that it follows from, and the size of the bought part.
+    pub chosen: Option<(ChosenFit<'a>, Mm)>,
+    /// Where the numbers come from.
+    pub sources: Vec<Source>,
 }
 
 /// Why a line gives nothing to aim at.
@@ -84,6 +101,9 @@ pub enum CannotAsk {
     /// What is given makes no aim.
     #[error(transparent)]
     Aim(#[from] CannotAim),
+    /// What is sold has no such seat.
+    #[error(transparent)]
+    Seat(#[from] CannotSeat),
 }
 
 impl CannotAsk {
@@ -92,17 +112,26 @@ impl CannotAsk {
         match self {
             Self::Fit(error) => error.help(),
             Self::Aim(error) => error.help(),
+            Self::Seat(error) => error.help(),
             _ => None,
         }
     }
 }
 
 impl PartLine {
-    /// What the line asks for.
+    /// What the line aims at with these named fits.
+    ///
+    /// # Errors
+    /// As [`PartLine::ask`].
+    pub fn aim(&self, fits: &NamedFits) -> Result<Aim, CannotAsk> {
+        Ok(self.ask(&OwnFits::named(fits))?.aim)
+    }
+
+    /// What the line asks for, with these fits.
     ///
     /// # Errors
     /// No size, half of a pair of limits, two of limits, class and fit, or one that gives nothing here.
-    pub fn aim(&self, fits: &NamedFits) -> Result<Aim, CannotAsk> {
+    pub fn ask<'a>(&'a self, fits: &OwnFits<'a>) -> Result<Asked<'a>, CannotAsk> {
         let limits = pair(["lower_mm", "upper_mm"], self.lower, self.upper)?;
         let mate_limits = pair(["mate_lower_mm", "mate_upper_mm"], self.mate_lower, self.mate_upper)?;
         let given = [
@@ -110,17 +139,56 @@ impl PartLine {
             (!self.class.is_empty()).then_some("a class"),
             (!self.fit.is_empty()).then_some("a fit"),
         ];
-        let mut given = given.into_iter().flatten();
-        if let (Some(first), Some(second)) = (given.next(), given.next()) {
-            return Err(CannotAsk::Two { first, second });
+        keep_one(given)?;
+        if let Some(part) = &self.sold {
+            let sizes = self.mate.or(self.mate_lower).map(|_| "the mate's own sizes");
+            keep_one([Some("a mate that is sold"), limits.map(|_| "limits"), sizes])?;
+            return self.ask_seat(part, fits);
         }
-        let demand = match limits {
-            Some(limits) => Demand::Within(limits),
-            None if !self.class.is_empty() => Demand::Class(Class::parse(&self.class)?),
-            None if !self.fit.is_empty() => Demand::Fit(fits.get(&self.fit)?),
-            None => Demand::None,
+        let (demand, chosen) = match limits {
+            Some(limits) => (Demand::Within(limits), None),
+            None if !self.class.is_empty() => (Demand::Class(Class::parse(&self.class)?), None),
+            None if !self.fit.is_empty() => (Demand::None, Some(fits.get(self.kind, &self.fit)?)),
+            None => (Demand::None, None),
         };
-        Ok(Request { kind: self.kind, size: self.size, mate: self.mate, mate_limits, demand }.aim()?)
+        let demand = chosen.as_ref().map_or(demand, |chosen| Demand::Fit(&chosen.fit));
+        let mut aim =
+            Request { kind: self.kind, size: self.size, mate: self.mate, mate_limits, demand }.aim()?;
+        if mate_limits.is_none() && chosen.is_some() {
+            aim.cautions.extend(self.mate.or(self.size).and_then(inch_caution));
+        }
+        let middle = mate_limits.and_then(|limits| Mm::new(limits.middle_mm()));
+        let chosen = chosen.zip(middle.or(self.mate).or(self.size));
+        let sources = aim.source.iter().cloned().collect();
+        Ok(Asked { aim, chosen, sources })
+    }
+
+    fn ask_seat<'a>(&'a self, part: &'a BoughtPart, fits: &OwnFits<'a>) -> Result<Asked<'a>, CannotAsk> {
+        let how = if !self.class.is_empty() {
+            How::Class(Class::parse(&self.class)?)
+        } else if !self.fit.is_empty() {
+            How::Fit(&self.fit)
+        } else {
+            How::Usual
+        };
+        let ask = Ask { part, kind: Some(self.kind), axis: Some(self.axis), how };
+        let seat = Seat::one_dimension(ask, fits)?;
+        let sources = seat.sources();
+        let mut aim = seat.first.aim;
+        if let Some(size) = self.size.filter(|size| *size != aim.target) {
+            aim.cautions.push(unused_size(size));
+        }
+        aim.cautions.extend(seat.cautions);
+        Ok(Asked { aim, chosen: seat.first.chosen, sources })
+    }
+}
+
+/// Refuses two things of which a line has one.
+fn keep_one(given: [Option<&'static str>; 3]) -> Result<(), CannotAsk> {
+    let mut given = given.into_iter().flatten();
+    match (given.next(), given.next()) {
+        (Some(first), Some(second)) => Err(CannotAsk::Two { first, second }),
+        _ => Ok(()),
     }
 }
 
@@ -168,8 +236,32 @@ mod tests {
                 "`slid` is no fit; expected one of press, snug, slide, free",
             ),
             ("kind,target_mm,mate_mm\nbore,8,8\n", "a mate is given, but not how it fits"),
+            ("kind,target_mm,mate\nbore,,bearing:608\n", "a mate is given, but not how it fits"),
+            (
+                "kind,target_mm,fit,mate,mate_mm\nbore,,press,bearing:608,22\n",
+                "a mate that is sold and the mate's own sizes are given: keep one of them",
+            ),
+            (
+                "kind,target_mm,lower_mm,upper_mm,mate\nbore,,21,22,bearing:608\n",
+                "a mate that is sold and limits are given: keep one of them",
+            ),
+            (
+                "kind,target_mm,fit,mate\nouter,,press,bearing:608\n",
+                "outside widths do not go with a bearing: expected bore or horizontal_bore around it, or pin through it",
+            ),
         ] {
             assert_eq!(refusal(text), message);
         }
+    }
+    /// Each kind of a part that is sold is one of its dimensions: its seat, its depth, its screw's hole.
+    #[test]
+    fn a_part_that_is_sold_gives_the_dimension_of_the_lines_kind() {
+        let text = "kind,fit,mate\n,press,bearing:608\npin,snug,bearing:608\nheight,press,bearing:608\n\
+                    ,,nut:M3\nbore,,nut:M3\ngap,snug,shaft:5D4.5\n";
+        let list = PartsList::parse(text.as_bytes(), Path::new("parts.csv")).unwrap();
+        let targets: Vec<f64> =
+            list.lines.iter().map(|line| line.aim(&NamedFits::bundled()).unwrap().target.get()).collect();
+        assert_eq!(targets, [21.8815, 7.981, 7.1, 5.6, 3.49, 4.515]);
+        assert_eq!((list.lines[0].kind, list.lines[3].kind), (Kind::Bore, Kind::Gap));
     }
 }

@@ -5,16 +5,17 @@
 
 use std::path::Path;
 
-use crate::kind::{Axis, Kind, UnknownWord};
-use crate::problem::{Location, Problem, nearest};
-use crate::readings::whole_table::{self, Table};
-use crate::units::Mm;
+use crate::kind::{Axis, Kind};
+use crate::problem::{Location, Problem};
+use crate::tables::cells::{Cells, doubled_columns, missing_column, unused_columns};
+use crate::tables::whole_table::{self, Table};
 
 use super::parts_list::{PartLine, PartsList};
+use super::seat::bought::BoughtPart;
 use super::sized_list::ADDED;
 
 /// The columns that mean something here.
-const KNOWN: [&str; 12] = [
+const KNOWN: [&str; 13] = [
     "part",
     "dimension",
     "kind",
@@ -24,6 +25,7 @@ const KNOWN: [&str; 12] = [
     "upper_mm",
     "class",
     "fit",
+    "mate",
     "mate_mm",
     "mate_lower_mm",
     "mate_upper_mm",
@@ -36,170 +38,82 @@ impl PartsList {
     /// Every problem of the file, in file order.
     pub fn parse(bytes: &[u8], path: &Path) -> Result<Self, Vec<Problem>> {
         let table = whole_table::parse(bytes, path)?;
-        let mut problems = missing_columns(&table, path);
+        let problems = missing_columns(&table, path);
         if !problems.is_empty() {
             return Err(problems);
         }
-        let mut cells = Cells { table: &table, path, comma: None, point: None, problems: Vec::new() };
-        let lines: Vec<PartLine> = (0..table.rows.len()).filter_map(|row| cells.line(row)).collect();
+        let mut cells = Cells::new(&table, path);
+        let lines: Vec<PartLine> = (0..table.rows.len()).filter_map(|row| line(&mut cells, row)).collect();
         if table.rows.is_empty() {
             let problem = Problem::error(Location::file(path), "there are no rows below the header");
             cells.problems.push(problem.help("write a row for every dimension that has to fit"));
         }
-        let decimal_comma = cells.comma.is_some();
-        cells.check_separators();
-        problems = cells.problems;
+        let decimal_comma = cells.has_decimal_comma();
+        let problems = cells.into_problems();
         if !problems.is_empty() {
             return Err(problems);
         }
-        let warnings = unused_columns(&table, path);
+        // A list that was written by an earlier run is sized anew, and its answers are replaced.
+        let warnings = unused_columns(&table, path, &KNOWN, &ADDED);
         Ok(Self { table, decimal_comma, lines, warnings })
     }
 }
 
-/// Columns without which no line says anything.
+/// Columns without which no line says anything, and those that are there twice.
 fn missing_columns(table: &Table, path: &Path) -> Vec<Problem> {
     let has = |name: &str| table.column(name).is_some();
-    let mut missing = Vec::new();
-    if !has("kind") {
-        missing.push("kind");
-    }
-    let has_size = has("target_mm") || has("mate_mm") || (has("lower_mm") && has("upper_mm"));
-    if !has_size {
-        missing.push("target_mm");
-    }
-    let twice = KNOWN
-        .into_iter()
-        .filter(|name| table.columns.iter().filter(|column| column.eq_ignore_ascii_case(name)).count() > 1);
-    let place = || Location::file(path).line(table.header_line);
-    let twice: Vec<Problem> =
-        twice.map(|name| Problem::error(place(), format!("two columns are called `{name}`"))).collect();
-    let missing = missing.into_iter().map(|name| {
-        let problem = Problem::error(place(), format!("there is no column `{name}`"));
-        let unknown = table.columns.iter().map(String::as_str).filter(|column| !known(column));
-        match nearest(name, unknown) {
-            Some(column) => problem.help(format!("is it the column `{column}`?")),
-            None => problem.help(format!("the columns are {}", KNOWN.join(", "))),
-        }
-    });
-    missing.chain(twice).collect()
+    let has_size = has("target_mm") || has("mate") || has("mate_mm") || (has("lower_mm") && has("upper_mm"));
+    let kind = (!has("kind")).then_some("kind");
+    let size = (!has_size).then_some("target_mm");
+    let missing = kind.into_iter().chain(size).map(|name| missing_column(table, path, name, &KNOWN));
+    missing.chain(doubled_columns(table, path, &KNOWN)).collect()
 }
 
-/// Columns that are kept and not used, where they look like one that would be.
-fn unused_columns(table: &Table, path: &Path) -> Vec<Problem> {
-    let absent = || KNOWN.into_iter().filter(|name| table.column(name).is_none());
-    // A list that was written by an earlier run is sized anew, and its answers are replaced.
-    let answer = |column: &str| ADDED.iter().any(|name| name.eq_ignore_ascii_case(column));
-    let strange = table.columns.iter().filter(|column| !known(column) && !answer(column));
-    let slips = strange.filter_map(|column| {
-        let meant = nearest(column, absent())
-            .or_else(|| absent().find(|name| *name == format!("{}_mm", column.to_lowercase())))?;
-        let place = Location::file(path).line(table.header_line).column(column.clone());
-        let problem = Problem::warning(place, "this column is kept and not used");
-        Some(problem.help(format!("if `{meant}` is meant, call it so")))
-    });
-    slips.collect()
+fn line(cells: &mut Cells<'_>, row: usize) -> Option<PartLine> {
+    let before = cells.problems.len();
+    if !cells.has_its_cells(row) {
+        return None;
+    }
+    let sold = sold(cells, row);
+    let kind = match &sold {
+        Some(part) if cells.text(row, "kind").is_empty() => Some(part.usual_kind()),
+        _ => cells.word(row, "kind"),
+    };
+    let axis = cells.axis(row, kind);
+    let mut read = PartLine {
+        line: cells.line(row),
+        part: cells.text(row, "part").to_owned(),
+        dimension: cells.text(row, "dimension").to_owned(),
+        kind: kind.unwrap_or(Kind::Bore),
+        axis: axis.unwrap_or(Axis::Round),
+        size: cells.number(row, "target_mm"),
+        lower: cells.number(row, "lower_mm"),
+        upper: cells.number(row, "upper_mm"),
+        class: cells.text(row, "class").to_owned(),
+        fit: cells.text(row, "fit").to_owned(),
+        mate: cells.number(row, "mate_mm"),
+        mate_lower: cells.number(row, "mate_lower_mm"),
+        mate_upper: cells.number(row, "mate_upper_mm"),
+        sold,
+    };
+    if read.sold.is_none() && read.mate.is_none() {
+        // A plain size under `mate` is what `--mate 8` is.
+        read.mate = cells.number(row, "mate");
+    }
+    (cells.problems.len() == before).then_some(read)
 }
 
-fn known(column: &str) -> bool {
-    KNOWN.iter().any(|name| name.eq_ignore_ascii_case(column))
-}
-
-/// Reads the cells of a table and collects what is wrong with them.
-struct Cells<'a> {
-    table: &'a Table,
-    path: &'a Path,
-    /// Line and column of the first number with a decimal comma.
-    comma: Option<(u64, &'static str)>,
-    /// And of the first with a decimal point.
-    point: Option<(u64, &'static str)>,
-    problems: Vec<Problem>,
-}
-
-impl Cells<'_> {
-    fn line(&mut self, row: usize) -> Option<PartLine> {
-        let before = self.problems.len();
-        let line = self.table.rows[row].line;
-        if self.table.rows[row].cells.len() > self.table.columns.len() {
-            let (cells, columns) = (self.table.rows[row].cells.len(), self.table.columns.len());
-            let place = Location::file(self.path).line(line);
-            let message = format!("{cells} cells, but the header has {columns}");
-            let help = "put a cell that holds a separator in quotes";
-            self.problems.push(Problem::error(place, message).help(help));
-            return None;
-        }
-        let kind = self.word(row, "kind");
-        let axis = match self.text(row, "axis") {
-            "" => Some(kind.map_or(Axis::Round, Kind::unnamed_axis)),
-            _ => self.word(row, "axis"),
-        };
-        let read = PartLine {
-            line,
-            part: self.text(row, "part").to_owned(),
-            dimension: self.text(row, "dimension").to_owned(),
-            kind: kind.unwrap_or(Kind::Bore),
-            axis: axis.unwrap_or(Axis::Round),
-            size: self.number(row, "target_mm"),
-            lower: self.number(row, "lower_mm"),
-            upper: self.number(row, "upper_mm"),
-            class: self.text(row, "class").to_owned(),
-            fit: self.text(row, "fit").to_owned(),
-            mate: self.number(row, "mate_mm"),
-            mate_lower: self.number(row, "mate_lower_mm"),
-            mate_upper: self.number(row, "mate_upper_mm"),
-        };
-        (self.problems.len() == before).then_some(read)
+/// What is sold by a name; a plain size is read as a number.
+pub(crate) fn sold(cells: &mut Cells<'_>, row: usize) -> Option<BoughtPart> {
+    let text = cells.text(row, "mate");
+    if !text.contains(':') {
+        return None;
     }
-
-    fn text(&self, row: usize, column: &str) -> &str {
-        self.table.cell(row, column)
-    }
-
-    fn problem(&mut self, row: usize, column: &str, message: String, help: Option<String>) {
-        let place = Location::file(self.path).line(self.table.rows[row].line).column(column);
-        self.problems.push(Problem::error(place, message).help_if(help));
-    }
-
-    fn word<T: std::str::FromStr<Err = UnknownWord>>(&mut self, row: usize, column: &str) -> Option<T> {
-        match self.text(row, column).parse::<T>() {
-            Ok(word) => Some(word),
-            Err(error) => {
-                let help = error.nearest.as_ref().map(|word| format!("did you mean `{word}`?"));
-                self.problem(row, column, error.to_string(), help);
-                None
-            }
-        }
-    }
-
-    fn number(&mut self, row: usize, column: &'static str) -> Option<Mm> {
-        let text = self.text(row, column);
-        if text.is_empty() {
-            return None;
-        }
-        match whole_table::number(text) {
-            Ok((value, separator)) => {
-                let here = (self.table.rows[row].line, column);
-                match separator {
-                    Some(',') => _ = self.comma.get_or_insert(here),
-                    Some(_) => _ = self.point.get_or_insert(here),
-                    None => {}
-                }
-                Mm::new(value)
-            }
-            Err((message, help)) => {
-                self.problem(row, column, message, help);
-                None
-            }
-        }
-    }
-
-    /// A file that has both may have thousands separators, and then every guess is wrong.
-    fn check_separators(&mut self) {
-        if let Some(((comma_line, comma_column), (point_line, _))) = self.comma.zip(self.point) {
-            let place = Location::file(self.path).line(comma_line).column(comma_column);
-            let message = format!("a decimal comma here, and a decimal point on line {point_line}");
-            let help = "write all numbers of the file in one way";
-            self.problems.push(Problem::error(place, message).help(help));
+    match text.parse::<BoughtPart>() {
+        Ok(part) => Some(part),
+        Err(error) => {
+            cells.problem(row, "mate", error.to_string(), error.help());
+            None
         }
     }
 }
@@ -208,6 +122,7 @@ impl Cells<'_> {
 mod tests {
     use super::*;
     use crate::fits::named::NamedFits;
+    use crate::units::Mm;
 
     fn parse(text: &str) -> Result<PartsList, Vec<String>> {
         PartsList::parse(text.as_bytes(), Path::new("parts.csv"))

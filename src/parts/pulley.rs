@@ -21,6 +21,7 @@ use super::pulley_chords::{CHORD_ERRORS_MM, Chords};
 use super::pulley_estimate::{self, Estimates};
 use super::pulley_law::{WallLaw, exact_mm, tip_kind};
 use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
+use super::sized::allowance;
 
 /// How far the predicted print may lie from the wanted outline, mm.
 pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
@@ -194,12 +195,7 @@ impl Design {
         if !correction.kinds.contains_key(&Kind::Height) {
             self.warnings.push("no height was measured: heights are drawn as wanted".to_owned());
         }
-        if correction.spread.print.dof.is_none() {
-            self.warnings.push(format!(
-                "print to print spread was not measured: the intervals rest on an allowance of {:.3} mm",
-                correction.spread.print.sd_mm
-            ));
-        }
+        self.warnings.extend(allowance(correction));
         let outer_width = self.drawn.groove.outer_width_mm();
         let outside = 2.0 * self.drawn.groove.outside_radius_mm;
         for (what, kind, drawn_mm) in [

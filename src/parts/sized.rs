@@ -7,12 +7,13 @@ use crate::correction::apply::CannotApply;
 use crate::correction::tolerance::ToleranceInterval;
 use crate::fits::aim::Aim;
 use crate::fits::named::PRESS_CAUTION;
-use crate::fits::{decimal_mm, written};
+use crate::fits::{Source, decimal_mm, written};
 use crate::kind::{Axis, Kind};
 use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
 use super::felt::FeelUsed;
+use super::pressed::{CannotPress, PressRequest, Pressed};
 
 /// The answer to "what do I draw". Serialised, it is the result of `size --json`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -53,6 +54,12 @@ pub struct SizedFeature {
     /// The feel tests that the limits come from.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub feel: Option<FeelUsed>,
+    /// What the plastic bears and what holds, where a press fit is judged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub press: Option<Pressed>,
+    /// Where the numbers come from; empty unless it was asked.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<Source>,
     /// What the limits are called.
     #[serde(skip)]
     called: Option<String>,
@@ -87,6 +94,25 @@ impl SizedFeature {
         }
         sized.warnings.extend(correction.extrapolation(kind, size.draw.get(), prediction.beyond_mm));
         Ok(sized)
+    }
+
+    /// The same with a press fit judged: what the plastic bears and what holds.
+    ///
+    /// # Errors
+    /// As [`PressRequest::judge`].
+    pub fn with_press(
+        mut self,
+        correction: &Correction,
+        aim: &Aim,
+        request: &PressRequest,
+    ) -> Result<Self, CannotPress> {
+        let printed = self.draw_mm.and_then(|drawn| correction.predict(self.kind, self.axis, drawn).ok());
+        if let Some(printed) = printed {
+            let pressed = request.judge(&printed, aim.bought)?;
+            self.warnings.extend(pressed.cautions.iter().cloned());
+            self.press = Some(pressed);
+        }
+        Ok(self)
     }
 
     /// The same with how well the size to draw is known, which costs more than the answer itself.
@@ -136,6 +162,8 @@ impl SizedFeature {
             extrapolated: false,
             warnings: aim.cautions.clone(),
             feel: None,
+            press: None,
+            sources: Vec::new(),
             called: aim.called.clone(),
         }
     }
@@ -165,8 +193,10 @@ impl SizedFeature {
         let held = self.tolerance.as_ref().map_or_else(String::new, |held| held.to_text() + "\n");
         format!(
             "draw {} mm; prints {expected:.2} mm, {interval}{chance}\n\
-             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{held}{feel}",
-            written(draw)
+             correction {correction:+.2} mm (drawn - target, {target} mm){known}\n{held}{feel}{}{}",
+            written(draw),
+            self.press.as_ref().map_or_else(String::new, Pressed::to_text),
+            Source::to_text(&self.sources)
         )
     }
 

@@ -8,13 +8,15 @@ use serde::Serialize;
 
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
-use crate::fits::named::{NamedFits, PRESS_CAUTION};
-use crate::fits::written;
+use crate::fits::named::PRESS_CAUTION;
+use crate::fits::{Source, written};
 use crate::kind::{Axis, Kind};
 use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
-use super::parts_list::{CannotAsk, PartLine, PartsList};
+use super::doubtful::Doubtful;
+use super::own_fits::OwnFits;
+use super::parts_list::{Asked, CannotAsk, PartLine, PartsList};
 use super::sized::{SizedFeature, allowance};
 
 /// The columns that are added.
@@ -51,11 +53,16 @@ pub struct SizedList<'a> {
     pub parts: Vec<SizedLine<'a>>,
     /// The lines without an answer.
     pub not_met: Vec<NotMet<'a>>,
+    /// The lines that are more likely than not, or not likely enough, to miss what they must keep.
+    pub doubtful: Vec<Doubtful<'a>>,
     /// What holds for the list as a whole.
     pub warnings: Vec<String>,
     /// The limits `tolerance_low_mm` and `tolerance_high_mm` were asked for.
     #[serde(skip)]
     with_tolerance: bool,
+    /// Where the numbers come from, each once; empty unless it was asked.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<Source>,
     #[serde(skip)]
     list: &'a PartsList,
 }
@@ -118,20 +125,28 @@ pub struct NotMet<'a> {
 
 impl<'a> SizedList<'a> {
     /// Sizes every line of `list`, rounded to `step`.
-    pub fn new(list: &'a PartsList, correction: &Correction, fits: &NamedFits, step: Mm) -> Self {
+    pub fn new(list: &'a PartsList, correction: &Correction, fits: &OwnFits<'a>, step: Mm) -> Self {
         let mut sized = Self {
             parts: Vec::new(),
             not_met: Vec::new(),
+            doubtful: Vec::new(),
             warnings: Vec::new(),
+            sources: Vec::new(),
             with_tolerance: false,
             list,
         };
         let mut is_any_pressed = false;
         for line in &list.lines {
             match answer(line, correction, fits, step) {
-                Ok((answered, is_pressed)) => {
-                    is_any_pressed |= is_pressed;
-                    sized.parts.push(answered);
+                Ok(answered) => {
+                    is_any_pressed |= answered.is_pressed;
+                    sized.doubtful.extend(Doubtful::of(&answered.line));
+                    sized.parts.push(answered.line);
+                    for said in answered.said_once {
+                        if !sized.warnings.contains(&said) {
+                            sized.warnings.push(said);
+                        }
+                    }
                 }
                 Err(error) => sized.refuse(line, &error),
             }
@@ -158,6 +173,17 @@ impl<'a> SizedList<'a> {
         self
     }
 
+    /// The same with the sources of its numbers.
+    #[must_use]
+    pub fn with_sources(mut self, fits: &OwnFits<'a>) -> Self {
+        for line in &self.list.lines {
+            if let Ok(asked) = line.ask(fits) {
+                Source::add_to(&mut self.sources, asked.sources);
+            }
+        }
+        self
+    }
+
     fn refuse(&mut self, line: &'a PartLine, error: &CannotMeet) {
         let (reason, help) = (error.to_string(), error.help());
         let note = match &help {
@@ -172,6 +198,20 @@ impl<'a> SizedList<'a> {
             reason,
             help,
         });
+    }
+
+    /// What becomes of the list, in sentences: how many lines fit, which may not and why.
+    pub fn verdicts(&self) -> Vec<String> {
+        let asked = self.parts.iter().filter(|line| line.chance.is_some()).count();
+        let fit = asked - self.doubtful.len();
+        let mut said = vec![format!("{fit} of {asked} lines with limits will fit (80 % and more)")];
+        said.extend(self.doubtful.iter().map(Doubtful::to_text));
+        let refused = |line: &NotMet<'_>| {
+            let what = [line.part, line.dimension].join(" ");
+            format!("line {}, {}: cannot be met: {}", line.line, what.trim(), line.reason)
+        };
+        said.extend(self.not_met.iter().map(refused));
+        said
     }
 
     /// `2 of 12 lines cannot be met: lines 4, 7`; the first twenty are named.
@@ -248,18 +288,31 @@ impl<'a> SizedList<'a> {
     }
 }
 
-/// A line's answer, and whether its parts are pressed together.
+/// A line's answer.
+struct Answered<'a> {
+    line: SizedLine<'a>,
+    is_pressed: bool,
+    /// What holds for every line of its fit.
+    said_once: Vec<String>,
+}
+
 fn answer<'a>(
     line: &'a PartLine,
     correction: &Correction,
-    fits: &NamedFits,
+    fits: &OwnFits<'a>,
     step: Mm,
-) -> Result<(SizedLine<'a>, bool), CannotMeet> {
-    let aim = line.aim(fits)?;
-    let sized = SizedFeature::new(correction, line.kind, line.axis, &aim, step)?;
+) -> Result<Answered<'a>, CannotMeet> {
+    let Asked { aim, chosen, .. } = line.ask(fits)?;
+    let mut sized = SizedFeature::new(correction, line.kind, line.axis, &aim, step)?;
+    let own = sized.warnings.len();
+    if let Some((chosen, mate)) = chosen {
+        chosen.credit(&mut sized, mate);
+    }
+    let said_once = sized.warnings.split_off(own);
     let pressed = aim.is_pressed.then(|| "pressed in: mind the caution".to_owned());
+    let felt = sized.feel.as_ref().map(|feel| feel.to_text().trim_end().to_owned());
     let warnings = sized.warnings.iter().filter(|warning| *warning != PRESS_CAUTION).cloned();
-    let notes: Vec<String> = aim.words().into_iter().chain(pressed).chain(warnings).collect();
+    let notes: Vec<String> = aim.words().into_iter().chain(felt).chain(pressed).chain(warnings).collect();
     let answered = SizedLine {
         target_mm: Some(sized.target_mm),
         lower_mm: sized.within.map(|limits| limits[0]),
@@ -273,7 +326,7 @@ fn answer<'a>(
         note: notes.join("; "),
         ..SizedLine::blank(line)
     };
-    Ok((answered, aim.is_pressed))
+    Ok(Answered { line: answered, is_pressed: aim.is_pressed, said_once })
 }
 
 impl<'a> SizedLine<'a> {
@@ -305,6 +358,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::fits::named::NamedFits;
     use crate::parts::fixture::known;
 
     fn list(text: &str) -> PartsList {
@@ -312,7 +366,8 @@ mod tests {
     }
 
     fn sized(list: &PartsList) -> SizedList<'_> {
-        SizedList::new(list, &known(), &NamedFits::bundled(), Mm::new(0.01).unwrap())
+        static FITS: std::sync::LazyLock<NamedFits> = std::sync::LazyLock::new(NamedFits::bundled);
+        SizedList::new(list, &known(), &OwnFits::named(&FITS), Mm::new(0.01).unwrap())
     }
 
     fn csv(text: &str) -> String {

@@ -1,6 +1,6 @@
 //! A sized parts list as a table for the terminal.
 
-use crate::fits::written;
+use crate::fits::{Source, written};
 
 use super::sized::percent;
 use super::sized_list::{SizedLine, SizedList};
@@ -35,6 +35,14 @@ impl SizedList<'_> {
         if self.parts.len() > LONGEST {
             text.push_str(&format!("… and {} more\n", self.parts.len() - LONGEST));
         }
+        for doubtful in self.doubtful.iter().take(LONGEST) {
+            text.push_str(&doubtful.to_text());
+            text.push('\n');
+        }
+        if self.doubtful.len() > LONGEST {
+            text.push_str(&format!("… and {} more that may not fit\n", self.doubtful.len() - LONGEST));
+        }
+        text.push_str(&Source::to_text(&self.sources));
         text
     }
 }

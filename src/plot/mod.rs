@@ -24,6 +24,7 @@ mod points;
 mod quantiles;
 mod raster;
 mod residuals;
+pub mod strip;
 mod svg;
 mod verification;
 

@@ -5,6 +5,7 @@ pub mod fit;
 pub mod guide;
 pub mod heat_protocol;
 pub mod page;
+pub mod parts;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]

@@ -17,6 +17,7 @@ pub mod mixed;
 pub mod monotone;
 pub mod ordinal;
 pub mod pairwise;
+pub mod random;
 pub mod reml;
 pub mod robust;
 pub mod studentised_range;
