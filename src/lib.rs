@@ -24,8 +24,8 @@
 //! # Who may import whom
 //!
 //! [`geometry`], [`stats`], [`units`] know nothing of printers. [`kind`], [`coupon`], [`readings`],
-//! [`correction`], [`belt`], [`fits`] and [`parts`] are the domain and stand on them. [`plot`] and
-//! [`report`] read domain results. [`cli`] uses all of it and is used by none.
+//! [`correction`], [`belt`], [`drive`], [`fits`] and [`parts`] are the domain and stand on them. [`plot`]
+//! and [`report`] read domain results. [`cli`] uses all of it and is used by none.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
@@ -33,6 +33,7 @@ pub mod belt;
 pub mod cli;
 pub mod correction;
 pub mod coupon;
+pub mod drive;
 pub mod files;
 pub mod fits;
 pub mod font;
