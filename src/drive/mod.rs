@@ -19,6 +19,16 @@
 //!
 //! What a belt may carry is its maker's word; nothing here rates a belt.
 
+pub mod arrangement;
+pub mod bounds;
+pub mod idler;
+pub mod layout;
+pub mod load;
+pub mod mesh;
+pub mod meshed;
 pub mod open;
 pub mod path;
+pub mod printed;
 pub mod root;
+pub mod search;
+pub mod tooth;
