@@ -6,6 +6,7 @@ pub mod output;
 
 mod coupons;
 mod demo;
+mod drive;
 mod fit;
 mod limits;
 mod parts;
@@ -119,6 +120,7 @@ enum Command {
     Size(size::Args),
     Parts(parts::Args),
     Pulley(pulley::Args),
+    Drive(drive::Args),
     Verify(verify::Args),
 }
 
@@ -160,6 +162,7 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Size(args) => size::run(args, output),
         Command::Parts(args) => parts::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
+        Command::Drive(args) => drive::run(args, output),
         Command::Verify(args) => verify::run(args, output),
     }
 }

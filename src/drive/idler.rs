@@ -10,6 +10,7 @@
 //! is plain.
 
 use crate::belt::profile::Profile;
+use crate::belt::walls::Point;
 
 use super::layout::{Drive, back_outside_line_mm, line_above_land_mm, pitch_diameter_mm};
 use super::path::{BeltPath, NoPath, Side, Wheel};
@@ -74,6 +75,19 @@ pub enum NoIdler {
         along_mm: f64,
         /// The centre distance, mm.
         centre_mm: f64,
+    },
+    /// Where it would take up the belt, it meets a pulley or the other span.
+    #[error(
+        "an idler of {diameter_mm:.2} mm would meet a pulley or the other span at {along_mm:.2} mm along and \
+         {above_mm:.2} mm above the line of centres"
+    )]
+    NotClear {
+        /// Its diameter, mm.
+        diameter_mm: f64,
+        /// Its place along the line of centres, mm.
+        along_mm: f64,
+        /// Above it, mm.
+        above_mm: f64,
     },
     /// A toothed wheel on the back, where there are no teeth.
     #[error("a toothed idler on the back of the belt would find no teeth there")]
@@ -156,6 +170,10 @@ impl Idler {
         let depth = bracketed_newton(excess, 0.0, most_depth, most_depth / 2.0);
         let y = touching + inwards * depth;
         let path = BeltPath::around(&wheels(y))?;
+        let crosses = self.side == Side::Inside && y < lowest_inside(&small, &large, x, radius_mm, profile);
+        if crosses || !clear(&small, (x, y), radius_mm) || !clear(&large, (x, y), radius_mm) {
+            return Err(NoIdler::NotClear { diameter_mm: rim_mm, along_mm: x, above_mm: y });
+        }
         let growth = path.growth(2).1.abs();
         Ok(Placed {
             wheel: wheels(y)[2],
@@ -191,12 +209,7 @@ impl Idler {
             // Outside nothing is in the way; as far up as the drive is long is as good as no limit.
             Side::Inside => (span_at(-radius_mm), span_at(-radius_mm) + large.centre.0, "anything"),
         };
-        let clear = |wheel: &Wheel, y: f64| {
-            let (dx, dy) = (x - wheel.centre.0, y - wheel.centre.1);
-            // The neutral line lies outside the rims by different amounts; the larger of the two keeps clear.
-            dx.hypot(dy) > wheel.radius_mm + radius_mm
-        };
-        let apart = |y: f64| clear(small, y) && clear(large, y);
+        let apart = |y: f64| clear(small, (x, y), radius_mm) && clear(large, (x, y), radius_mm);
         let inwards = if self.side == Side::Back { -1.0 } else { 1.0 };
         if !apart(touching) || (furthest - touching) * inwards <= 0.0 {
             return None;
@@ -213,6 +226,21 @@ impl Idler {
         }
         Some((touching, furthest, what))
     }
+}
+
+/// Whether the belt's neutral lines on a pulley and on a wheel here keep apart, and so do their rims, which
+/// lie within them.
+fn clear(pulley: &Wheel, at: Point, radius_mm: f64) -> bool {
+    let (dx, dy) = (at.0 - pulley.centre.0, at.1 - pulley.centre.1);
+    dx.hypot(dy) > pulley.radius_mm + radius_mm
+}
+
+/// How low a wheel inside may stand before its rim meets the teeth of the lower span.
+fn lowest_inside(small: &Wheel, large: &Wheel, x: f64, radius_mm: f64, profile: &Profile) -> f64 {
+    let slant = ((large.radius_mm - small.radius_mm) / large.centre.0).asin();
+    // Its neutral line lies a tooth and the line's height above the rim, as the lower span's does.
+    let over_teeth = profile.belt.tooth_height_mm + line_above_land_mm(profile);
+    (radius_mm + over_teeth - small.radius_mm) / slant.cos() - x * slant.tan()
 }
 
 #[cfg(test)]
@@ -285,6 +313,11 @@ mod tests {
         let within = Idler { side: Side::Inside, ..back(30.0, 0.1) };
         let error = within.placed(&right, 100.0).unwrap_err();
         assert!(matches!(error, NoIdler::NotBetween { .. }), "{error}");
+        // Wider than the drive is between its spans.
+        let wide = Idler { side: Side::Inside, rim: Rim::Plain(34.0), along: 0.5 };
+        let long = drive("T5", [20, 20], 166);
+        let error = wide.placed(&long, long.open.centre_mm - 0.1).unwrap_err();
+        assert!(matches!(error, NoIdler::NotClear { .. }), "{error}");
         let toothed = Idler { rim: Rim::Toothed(14), ..back(12.0, 0.5) };
         assert_eq!(toothed.placed(&right, 105.0).unwrap_err(), NoIdler::TeethOnBack);
     }

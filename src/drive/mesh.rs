@@ -25,6 +25,9 @@ use crate::belt::groove::Groove;
 use super::path::{Arc, BeltPath};
 use super::tooth::{BeltTooth, Place, Play, Socket};
 
+/// Plays that differ by less than this are the same, mm.
+const SAME_MM: f64 = 1e-6;
+
 /// Which part a pulley has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
@@ -119,7 +122,8 @@ impl Meshing<'_> {
             let (mm, place) = tooth.play.least();
             (mm, index + 1, place)
         });
-        let least = least.reduce(|least, one| if one.0 < least.0 { one } else { least })?;
+        // Of teeth that are alike but for rounding, the first.
+        let least = least.reduce(|least, one| if one.0 < least.0 - SAME_MM { one } else { least })?;
         let wrap_middle = arc.on_rad + arc.wrap_rad / 2.0 - TAU / 4.0;
         let some_groove = teeth[0].at_rad - teeth[0].ahead_rad;
         let whole = ((wrap_middle - some_groove) / groove_step).round();
@@ -134,8 +138,6 @@ impl Meshing<'_> {
 
     /// Turns the pulley on from the centred phase until its first tooth bears.
     fn bearing(&self, socket: &Socket, teeth: &[MeshedTooth]) -> Option<Bearing> {
-        /// Teeth off by less than this are at one in their load, mm.
-        const TOGETHER_MM: f64 = 1e-6;
         // A driving pulley turns ahead of the belt, so that the tooth falls behind in its groove; a driven one
         // is left behind.
         let flank = |play: &Play| match self.role {
@@ -160,7 +162,7 @@ impl Meshing<'_> {
             .map(|tooth| flank(&socket.play(tooth.ahead_rad + sense * bears)))
             .fold(0.0, f64::max);
         Some(Bearing {
-            first_tooth: (spread_mm > TOGETHER_MM).then_some(first + 1),
+            first_tooth: (spread_mm > SAME_MM).then_some(first + 1),
             turn_mm: bears * self.arc.wheel.radius_mm,
             spread_mm,
         })

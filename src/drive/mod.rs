@@ -19,16 +19,20 @@
 //!
 //! What a belt may carry is its maker's word; nothing here rates a belt.
 
+pub mod answer;
 pub mod arrangement;
 pub mod bounds;
 pub mod idler;
 pub mod layout;
 pub mod load;
 pub mod mesh;
+pub mod mesh_picture;
 pub mod meshed;
 pub mod open;
 pub mod path;
+pub mod picture;
 pub mod printed;
+pub mod request;
 pub mod root;
 pub mod search;
 pub mod tooth;

@@ -9,12 +9,12 @@
 //! ```
 //!
 //! with `alpha` the direction and `D` the distance from centre to centre. Turning from one span's direction
-//! to the next one's is the wrap. A wheel that the belt passes without touching would have to be wrapped
-//! the wrong way round; it is refused.
+//! to the next one's is the wrap, and all wraps together are one turn. A wheel that the belt passes without
+//! touching would have to be wrapped the wrong way round; it is refused.
 //!
 //! Lengths are mm, angles radians, counter-clockwise from +x. Source: plane geometry.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 use crate::belt::walls::Point;
 
@@ -126,12 +126,15 @@ impl BeltPath {
             if wrap_rad > TAU - 1e-9 {
                 wrap_rad = 0.0;
             }
-            // No wheel of a drive is wrapped this far; one that is not touched seems to be.
-            if wrap_rad > 1.5 * PI + 1e-9 {
-                return Err(NoPath::NoTouch { wheel: index });
-            }
             arcs.push(Arc { wheel: *wheel, on_rad, wrap_rad, from_mm: along, span_mm: spans[index] });
             along += wheel.radius_mm * wrap_rad + spans[index];
+        }
+        // A closed way turns once as a whole. A wheel that is not touched seems to be wrapped a whole turn more.
+        let turned: f64 =
+            arcs.iter().map(|arc: &Arc| arc.wrap_rad * arc.wheel.signed_radius().signum()).sum();
+        if (turned - TAU).abs() > 1e-6 {
+            let most = (0..count).max_by(|a, b| arcs[*a].wrap_rad.total_cmp(&arcs[*b].wrap_rad));
+            return Err(NoPath::NoTouch { wheel: most.unwrap_or(0) });
         }
         Ok(Self { arcs, length_mm: along })
     }
@@ -195,6 +198,8 @@ impl Arc {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::f64::consts::PI;
+
     use crate::drive::open::OpenBelt;
 
     fn inside(x: f64, y: f64, radius_mm: f64) -> Wheel {
@@ -254,6 +259,16 @@ mod tests {
         let within = [inside(0.0, 0.0, 10.0), inside(120.0, 0.0, 10.0), inside(60.0, 5.0, 4.0)];
         assert_eq!(BeltPath::around(&within).unwrap_err(), NoPath::NoTouch { wheel: 2 });
         assert!(BeltPath::around(&[inside(0.0, 0.0, 10.0), inside(f64::NAN, 0.0, 10.0)]).is_err());
+    }
+
+    /// Where a wheel is far larger than the other and close by, the belt goes round most of it.
+    #[test]
+    fn a_wheel_may_be_wrapped_by_more_than_three_quarters() {
+        let path = BeltPath::around(&[inside(0.0, 0.0, 2.0), inside(42.0, 0.0, 39.0)]).unwrap();
+        assert!(
+            path.arcs[1].wrap_rad > 1.6 * PI
+                && (path.arcs[0].wrap_rad + path.arcs[1].wrap_rad - TAU).abs() < 1e-12
+        );
     }
 
     #[test]

@@ -127,7 +127,8 @@ impl Play {
             (self.trailing_mm, Place::TrailingFlank),
             (self.crest_mm, Place::Crest),
         ];
-        all.into_iter().fold(all[0], |least, one| if one.0 < least.0 { one } else { least })
+        // Rounding must not choose among equals.
+        all.into_iter().fold(all[0], |least, one| if one.0 < least.0 - 1e-9 { one } else { least })
     }
 }
 
