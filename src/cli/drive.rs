@@ -37,14 +37,15 @@ use crate::units::Mm;
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
-    /// Belt profile: T2.5, T5, T10, T20, AT5, AT10, MXL, XXL, XL, L, H, XH, XXH
+    /// Belt profile, belts of every whole number of teeth: T2.5, T5, T10, T20, AT5, AT10, MXL, XXL, XL, L, H, XH,
+    /// XXH
     #[arg(long, value_name = "PROFILE", required_unless_present = "stock", conflicts_with = "stock")]
     belt: Option<String>,
-    /// Search the standard lengths of these profiles: XL|T5
+    /// Instead of --belt: these profiles, and of them the listed standard lengths only: 'XL|T5'
     #[arg(long, value_name = "PROFILE|…", value_delimiter = '|')]
     stock: Vec<String>,
     /// Teeth of one or both pulleys, the small one first; numbers or ranges: 20 40, or 12..20 30..60
-    #[arg(long, value_name = "TEETH", num_args = 1..=2, allow_hyphen_values = true)]
+    #[arg(long, value_name = "TEETH", num_args = 1..=2)]
     teeth: Vec<TeethRange>,
     /// Teeth of the belt
     #[arg(long, value_name = "N", conflicts_with = "length_code")]
@@ -61,9 +62,6 @@ pub struct Args {
     /// Box that the drive must lie in, either way round, in millimetres
     #[arg(long, value_name = "WxH", allow_hyphen_values = true)]
     within: Option<Room>,
-    /// Try belts of every whole number of teeth, not only the listed lengths
-    #[arg(long, conflicts_with_all = ["stock", "belt_teeth", "length_code"])]
-    any_length: bool,
     /// How many pairs are listed
     #[arg(long, value_name = "N", default_value = "20")]
     most: usize,
@@ -202,7 +200,7 @@ impl Args {
             profiles,
             teeth: self.teeth.clone(),
             belt,
-            any_length: self.any_length,
+            any_length: self.stock.is_empty(),
             centre_mm: self.centre,
             ratio: self.ratio,
             room: self.within,

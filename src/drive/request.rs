@@ -198,7 +198,8 @@ impl Request {
             let (small_teeth, large_teeth) = (small, large);
             return Err(NoDrive::TooClose { small_teeth, large_teeth, touching_mm, centre_mm }.into());
         }
-        let mut belts = vec![exact.floor() as u32, exact.ceil() as u32];
+        let mut belts =
+            if self.any_length { vec![exact.floor() as u32, exact.ceil() as u32] } else { Vec::new() };
         belts.extend(
             lengths::listed(profile).filter(|belt| f64::from(belt.teeth) <= exact).last().map(|b| b.teeth),
         );
