@@ -229,8 +229,8 @@ fn a_correction_gives_travel_and_a_mesh_check_and_pictures() {
     let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
     assert_eq!(
         String::from_utf8_lossy(&run.stderr),
-        "warning: the belt's teeth do not go into the pulleys printed large, 95 %: 0.003 mm of interference\n\
-         warning: the belt's teeth do not go into the pulleys drawn without correction: 0.010 mm of interference\n\
+        "warning: the belt's teeth do not go into the pulleys printed large, 95 %: 0.009 mm of interference\n\
+         warning: the belt's teeth do not go into the pulleys drawn without correction: 0.011 mm of interference\n\
          wrote slider.svg\nwrote slider-mesh.svg\nwrote slider.json\n"
     );
     let printed = &answer["printed"];

@@ -2,20 +2,19 @@
 //!
 //! Everything beside `pairs` is about the first pair. Lengths are millimetres, angles degrees.
 
-mod text;
-
 use serde::Serialize;
 
-use crate::belt::lengths::{self, BeltLength};
+use crate::belt::lengths::BeltLength;
 use crate::belt::tolerance;
 use crate::fits::decimal_mm as short;
 
 use super::arrangement::Arrangement;
 use super::idler::Rim;
-use super::layout::{Drive, Surroundings, USUAL_LEAST_IN_MESH};
+use super::layout::Drive;
 use super::load::{Duty, Load};
 use super::mesh::Mesh;
 use super::meshed::{Meshed, State};
+use super::pair::PairAnswer;
 use super::path::Side;
 use super::printed::PrintedDrive;
 use super::tooth::Place;
@@ -27,158 +26,6 @@ pub const CAUTIONS: [&str; 4] = [
     "a printed pulley may bear less than a metal one, and a warm motor softens it",
     "rules of your workshop and country go before these",
 ];
-
-/// Two pulleys and a belt.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct PairAnswer {
-    belt: &'static str,
-    /// Teeth of the small pulley.
-    pub small_teeth: u32,
-    /// Teeth of the large pulley.
-    pub large_teeth: u32,
-    ratio: f64,
-    /// Teeth of the belt.
-    pub belt_teeth: u32,
-    belt_length_mm: f64,
-    /// The code that a belt of this length is sold by.
-    length_code: u32,
-    /// Whether it is in the list of standard lengths.
-    listed: bool,
-    /// Where the belt is right, or with an idler where the pulleys stand.
-    pub centre_distance_mm: f64,
-    teeth_in_mesh: f64,
-    wrap_small_deg: f64,
-    wrap_large_deg: f64,
-    small_pitch_diameter_mm: f64,
-    large_pitch_diameter_mm: f64,
-    /// Along the line of centres, of all that stands beside the belt.
-    width_mm: f64,
-    /// Across it.
-    height_mm: f64,
-    notes: Vec<String>,
-}
-
-impl PairAnswer {
-    /// Of a drive as it stands.
-    pub fn new(arrangement: &Arrangement, surroundings: &Surroundings, duty: Option<&Duty>) -> Self {
-        let drive = &arrangement.drive;
-        let length = lengths::of_teeth(drive.profile, drive.belt_teeth);
-        let (small, large) = arrangement.wraps_rad();
-        let [low, high] = arrangement.corners_mm(surroundings);
-        Self {
-            belt: drive.profile.name,
-            small_teeth: drive.small_teeth,
-            large_teeth: drive.large_teeth,
-            ratio: short(drive.ratio()),
-            belt_teeth: drive.belt_teeth,
-            belt_length_mm: short(drive.belt_length_mm()),
-            length_code: length.code,
-            listed: length.listed,
-            centre_distance_mm: short(arrangement.centre_mm),
-            teeth_in_mesh: short(arrangement.teeth_in_mesh()),
-            wrap_small_deg: short(small.to_degrees()),
-            wrap_large_deg: short(large.to_degrees()),
-            small_pitch_diameter_mm: short(drive.open.small_mm),
-            large_pitch_diameter_mm: short(drive.open.large_mm),
-            width_mm: short(high.0 - low.0),
-            height_mm: short(high.1 - low.1),
-            notes: notes(arrangement, surroundings, duty),
-        }
-    }
-
-    /// The line of a list.
-    pub fn row(&self) -> String {
-        let stock = if self.listed { format!("{}", self.length_code) } else { "-".to_owned() };
-        let notes = if self.notes.is_empty() { "" } else { "  *" };
-        format!(
-            "{:<5}{:>5}{:>6}{:>9.4}{:>7}{:>7}{:>10.3}{:>10.3}{:>8.2}{:>8.1}{:>8.1} x {:<6.1}{notes}",
-            self.belt,
-            self.small_teeth,
-            self.large_teeth,
-            self.ratio,
-            self.belt_teeth,
-            stock,
-            self.belt_length_mm,
-            self.centre_distance_mm,
-            self.teeth_in_mesh,
-            self.wrap_small_deg,
-            self.width_mm,
-            self.height_mm
-        )
-    }
-
-    /// What a reader must know of it.
-    pub fn notes(&self) -> &[String] {
-        &self.notes
-    }
-
-    /// The head of such a list.
-    pub fn head() -> String {
-        format!(
-            "{:<5}{:>5}{:>6}{:>9}{:>7}{:>7}{:>10}{:>10}{:>8}{:>8}{:>8}\n{:<5}{:>5}{:>6}{:>9}{:>7}{:>7}{:>10}{:>10}{:>8}{:>8}{:>11}",
-            "belt",
-            "small",
-            "large",
-            "ratio",
-            "belt",
-            "code",
-            "length",
-            "centres",
-            "in mesh",
-            "wrap",
-            "box",
-            "",
-            "teeth",
-            "teeth",
-            "",
-            "teeth",
-            "",
-            "mm",
-            "mm",
-            "teeth",
-            "deg",
-            "mm"
-        )
-    }
-}
-
-fn notes(arrangement: &Arrangement, surroundings: &Surroundings, duty: Option<&Duty>) -> Vec<String> {
-    let drive = &arrangement.drive;
-    let mut notes = Vec::new();
-    let rpm = duty.and_then(|duty| duty.rpm);
-    let fewest = match rpm {
-        Some(rpm) => tolerance::fewest_teeth_at(drive.profile, rpm),
-        None => tolerance::fewest_teeth(drive.profile),
-    };
-    if let Some(fewest) = fewest
-        && drive.small_teeth < fewest.value
-    {
-        let speed = rpm.map_or_else(String::new, |rpm| format!(" at {rpm} rpm"));
-        notes.push(format!(
-            "the small pulley has fewer teeth than the least of {}, {}{speed} ({}): for slow or hand-driven mechanisms",
-            drive.profile.name, fewest.value, fewest.source
-        ));
-    }
-    let in_mesh = arrangement.teeth_in_mesh();
-    if in_mesh < USUAL_LEAST_IN_MESH {
-        notes.push(format!(
-            "{in_mesh:.2} teeth in mesh are fewer than the usual {USUAL_LEAST_IN_MESH} (from memory: ISO 5295)"
-        ));
-    }
-    let bodies = surroundings.bodies(
-        drive.open.small_mm,
-        drive.open.large_mm,
-        surroundings.beyond_line_mm(drive.profile),
-    );
-    let least = surroundings.least_centre_mm(&bodies);
-    if arrangement.centre_mm < least {
-        notes.push(format!(
-            "the bodies beside the belt want a centre distance of {least:.2} mm at least, {:.2} mm more",
-            least - arrangement.centre_mm
-        ));
-    }
-    notes
-}
 
 /// What a belt round the pulleys would measure at the centre distance that was asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -192,22 +39,22 @@ pub struct AtCentre {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-struct LoadAnswer {
-    torque_nm: f64,
-    large_torque_nm: f64,
-    pull_n: f64,
-    tooth_n: f64,
-    tight_strand_n: f64,
-    slack_strand_n: f64,
-    set_tension_n: f64,
-    shaft_n: f64,
-    mesh_factor: f64,
+pub(super) struct LoadAnswer {
+    pub(super) torque_nm: f64,
+    pub(super) large_torque_nm: f64,
+    pub(super) pull_n: f64,
+    pub(super) tooth_n: f64,
+    pub(super) tight_strand_n: f64,
+    pub(super) slack_strand_n: f64,
+    pub(super) set_tension_n: f64,
+    pub(super) shaft_n: f64,
+    pub(super) mesh_factor: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
-    rpm: Option<f64>,
+    pub(super) rpm: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    speed_m_s: Option<f64>,
+    pub(super) speed_m_s: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    power_w: Option<f64>,
+    pub(super) power_w: Option<f64>,
 }
 
 impl LoadAnswer {
@@ -230,83 +77,85 @@ impl LoadAnswer {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
-struct IdlerAnswer {
-    side: &'static str,
+pub(super) struct IdlerAnswer {
+    pub(super) side: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
-    teeth: Option<u32>,
-    diameter_mm: f64,
+    pub(super) teeth: Option<u32>,
+    pub(super) diameter_mm: f64,
     /// Its axis, from the small pulley's along the line of centres.
-    x_mm: f64,
+    pub(super) x_mm: f64,
     /// And above it.
-    y_mm: f64,
-    wrap_deg: f64,
+    pub(super) y_mm: f64,
+    pub(super) wrap_deg: f64,
     /// How far it moves for a millimetre of belt.
-    travel_per_belt_mm: f64,
+    pub(super) travel_per_belt_mm: f64,
 }
 
 /// What printing does to the place where the belt is right.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-struct PrintedAnswer {
-    setup: String,
-    small_outside_diameter: OutsideAnswer,
-    large_outside_diameter: OutsideAnswer,
+pub(super) struct PrintedAnswer {
+    pub(super) setup: String,
+    pub(super) small_outside_diameter: OutsideAnswer,
+    pub(super) large_outside_diameter: OutsideAnswer,
     /// What moves: `centre_distance`, or `idler`.
-    moves: &'static str,
+    pub(super) moves: &'static str,
     /// Where it is when everything is as wanted.
-    nominal_mm: f64,
+    pub(super) nominal_mm: f64,
     /// 95 % from the prints alone, both pulleys of one print.
-    prints_half95_mm: f64,
+    pub(super) prints_half95_mm: f64,
     /// The same with each pulley of a print of its own.
-    prints_apart_half95_mm: f64,
+    pub(super) prints_apart_half95_mm: f64,
     /// From the belt's tolerance, its limits; `null` where none is known.
-    belt_half_mm: Option<f64>,
+    pub(super) belt_half_mm: Option<f64>,
     /// Both together, 95 %.
-    half95_mm: f64,
-    low95_mm: f64,
-    high95_mm: f64,
+    pub(super) half95_mm: f64,
+    pub(super) low95_mm: f64,
+    pub(super) high95_mm: f64,
     /// What the tensioner must travel, from one end of that to the other.
-    travel_mm: f64,
+    pub(super) travel_mm: f64,
     /// Where it would be if the pulleys were drawn as wanted.
-    uncorrected_mm: f64,
+    pub(super) uncorrected_mm: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-struct OutsideAnswer {
-    wanted_mm: f64,
-    draw_mm: f64,
-    half95_mm: f64,
-    uncorrected_mm: f64,
+pub(super) struct OutsideAnswer {
+    pub(super) wanted_mm: f64,
+    pub(super) draw_mm: f64,
+    pub(super) half95_mm: f64,
+    pub(super) uncorrected_mm: f64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
-struct MeshAnswer {
-    state: State,
-    centre_distance_mm: f64,
-    /// Least play of both pulleys; negative is interference.
-    least_mm: f64,
-    pulleys: [PulleyMeshAnswer; 2],
+pub(super) struct MeshAnswer {
+    pub(super) state: State,
+    pub(super) centre_distance_mm: f64,
+    /// Least play of both pulleys while the belt runs; negative is interference.
+    pub(super) least_mm: f64,
+    pub(super) pulleys: [PulleyMeshAnswer; 2],
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
-struct PulleyMeshAnswer {
-    teeth: u32,
-    phase_deg: f64,
-    least_mm: f64,
-    least_tooth: usize,
-    least_place: Place,
-    pitch_off_mm: f64,
+pub(super) struct PulleyMeshAnswer {
+    pub(super) teeth: u32,
+    pub(super) phase_deg: f64,
+    pub(super) least_mm: f64,
+    pub(super) least_tooth: usize,
+    pub(super) least_place: Place,
+    /// With as many teeth in mesh as there can be while the belt runs.
+    pub(super) least_running_mm: f64,
+    pub(super) pitch_off_mm: f64,
     /// `null` where all teeth bear at once or one does not go in.
-    bears_first: Option<usize>,
-    bearing_spread_mm: Option<f64>,
-    in_mesh: Vec<ToothAnswer>,
+    pub(super) bears_first: Option<usize>,
+    pub(super) bearing_spread_mm: Option<f64>,
+    pub(super) in_mesh: Vec<ToothAnswer>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-struct ToothAnswer {
-    at_deg: f64,
-    leading_mm: f64,
-    trailing_mm: f64,
-    crest_mm: f64,
+pub(super) struct ToothAnswer {
+    pub(super) at_deg: f64,
+    pub(super) leading_mm: f64,
+    pub(super) trailing_mm: f64,
+    pub(super) crest_mm: f64,
 }
 
 impl PulleyMeshAnswer {
@@ -318,6 +167,7 @@ impl PulleyMeshAnswer {
             least_mm: short(least_mm),
             least_tooth,
             least_place,
+            least_running_mm: short(mesh.least_running_mm),
             pitch_off_mm: short(mesh.pitch_off_mm),
             bears_first: mesh.bearing.and_then(|bearing| bearing.first_tooth),
             bearing_spread_mm: mesh.bearing.map(|bearing| short(bearing.spread_mm)),
@@ -336,9 +186,9 @@ impl PulleyMeshAnswer {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
-struct SourceAnswer {
-    what: &'static str,
-    source: &'static str,
+pub(super) struct SourceAnswer {
+    pub(super) what: &'static str,
+    pub(super) source: &'static str,
 }
 
 /// All that is said of a drive.
@@ -356,18 +206,18 @@ pub struct DriveAnswer {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_centre: Option<AtCentre>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    load: Option<LoadAnswer>,
+    pub(super) load: Option<LoadAnswer>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    idler: Option<IdlerAnswer>,
+    pub(super) idler: Option<IdlerAnswer>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    printed: Option<PrintedAnswer>,
+    pub(super) printed: Option<PrintedAnswer>,
     /// The mesh check; absent where no groove or no tooth is published.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    mesh: Vec<MeshAnswer>,
-    sources: Vec<SourceAnswer>,
+    pub(super) mesh: Vec<MeshAnswer>,
+    pub(super) sources: Vec<SourceAnswer>,
     /// What a reader must know.
     pub warnings: Vec<String>,
-    cautions: Vec<&'static str>,
+    pub(super) cautions: Vec<&'static str>,
     /// What was written.
     pub files: Vec<String>,
 }

@@ -248,7 +248,7 @@ impl Bodies {
         let along = |length: f64, across: f64| {
             let (least_length, height) = self.extent_mm(0.0);
             let first = self.small_mm.max(self.motor_mm);
-            (across >= height && length >= least_length).then(|| length - first - self.large_mm)
+            (across >= height && length >= least_length).then_some(length - first - self.large_mm)
         };
         let (one, other) = (along(room.width_mm, room.height_mm), along(room.height_mm, room.width_mm));
         match (one, other) {

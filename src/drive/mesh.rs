@@ -15,6 +15,9 @@
 //!   bears first, and how far the one that bears last is then from doing so. The belt gives, and shares the
 //!   load among them; how well is not reckoned.
 //!
+//! As the belt runs on, one tooth more may come into mesh than in that position; the play that is then left is
+//! stated beside. How a tooth swings in where the belt comes on is not looked at.
+//!
 //! Teeth are counted from where the belt comes on. Those whose middles lie on the wrap are in mesh. Tooth and
 //! groove: [`super::tooth`].
 
@@ -27,6 +30,9 @@ use super::tooth::{BeltTooth, Place, Play, Socket};
 
 /// Plays that differ by less than this are the same, mm.
 const SAME_MM: f64 = 1e-6;
+
+/// A pitch that is off by less than this is right, mm.
+const SAME_AS_PITCH_MM: f64 = 1e-12;
 
 /// Which part a pulley has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,6 +74,8 @@ pub struct Mesh {
     pub teeth: Vec<MeshedTooth>,
     /// The least play, which tooth (from 1) and where; the largest interference where negative.
     pub least: (f64, usize, Place),
+    /// The same with as many teeth in mesh as there can be while the belt runs on by a pitch.
+    pub least_running_mm: f64,
     /// How much further apart teeth are than grooves, mm a pitch at the neutral line.
     pub pitch_off_mm: f64,
     /// How the load begins; `None` where a tooth does not go in at all.
@@ -111,12 +119,12 @@ impl Meshing<'_> {
         let middle = (count - 1) as f64 / 2.0;
         let ahead = |index: usize| (index as f64 - middle) * (tooth_step - groove_step);
         let socket = Socket::new(self.groove, tooth);
+        // On a pulley of the right size all teeth stand alike.
+        let alike = (tooth_step - groove_step).abs() * line < SAME_AS_PITCH_MM;
+        let first_play = socket.play(ahead(0));
+        let play = |index: usize| if alike { first_play } else { socket.play(ahead(index)) };
         let teeth: Vec<MeshedTooth> = (0..count)
-            .map(|index| MeshedTooth {
-                at_rad: at(index),
-                ahead_rad: ahead(index),
-                play: socket.play(ahead(index)),
-            })
+            .map(|index| MeshedTooth { at_rad: at(index), ahead_rad: ahead(index), play: play(index) })
             .collect();
         let least = teeth.iter().enumerate().map(|(index, tooth)| {
             let (mm, place) = tooth.play.least();
@@ -124,12 +132,17 @@ impl Meshing<'_> {
         });
         // Of teeth that are alike but for rounding, the first.
         let least = least.reduce(|least, one| if one.0 < least.0 - SAME_MM { one } else { least })?;
+        // Between two ends of the wrap lie one more than whole pitches go into it.
+        let most = ((arc.length_mm() + slack) / pitch_mm).floor();
+        let furthest = most / 2.0 * (tooth_step - groove_step);
+        let running = [furthest, -furthest].map(|ahead| socket.play(ahead).least().0);
         let wrap_middle = arc.on_rad + arc.wrap_rad / 2.0 - TAU / 4.0;
         let some_groove = teeth[0].at_rad - teeth[0].ahead_rad;
         let whole = ((wrap_middle - some_groove) / groove_step).round();
         Some(Mesh {
             phase_rad: some_groove + whole * groove_step,
             least,
+            least_running_mm: running[0].min(running[1]).min(least.0),
             pitch_off_mm: pitch_mm - groove_step * line,
             bearing: self.bearing(&socket, &teeth),
             teeth,
@@ -150,20 +163,36 @@ impl Meshing<'_> {
         if flank(&tooth.play) < 0.0 {
             return None;
         }
-        let left = |turn: f64| flank(&socket.play(tooth.ahead_rad + sense * turn));
-        // Play is lost by less than the way of the tips, and all of it within a pitch.
-        let (mut bears_not, mut bears) = (0.0, TAU / f64::from(self.groove.teeth));
-        for _ in 0..50 {
-            let turn = f64::midpoint(bears_not, bears);
-            if left(turn) > 0.0 { bears_not = turn } else { bears = turn }
+        let left = |tooth: &MeshedTooth, turn: f64| {
+            let ahead = tooth.ahead_rad + sense * turn;
+            match self.role {
+                Role::Drives => socket.trailing_mm(ahead),
+                Role::Driven => socket.leading_mm(ahead),
+            }
+        };
+        // Play is lost by less than the way of the tips, and all of it within a pitch. The secant through both
+        // ends of the bracket, the end that stays counting half (Illinois).
+        let (mut low, mut high) = (0.0, TAU / f64::from(self.groove.teeth));
+        let (mut at_low, mut at_high) = (left(tooth, low), left(tooth, high));
+        let mut turn = high;
+        for _ in 0..60 {
+            turn = (low * at_high - high * at_low) / (at_high - at_low);
+            let value = left(tooth, turn);
+            if value.abs() < SAME_MM / 10.0 {
+                break;
+            }
+            if value > 0.0 {
+                (low, at_low) = (turn, value);
+                at_high /= 2.0;
+            } else {
+                (high, at_high) = (turn, value);
+                at_low /= 2.0;
+            }
         }
-        let spread_mm = teeth
-            .iter()
-            .map(|tooth| flank(&socket.play(tooth.ahead_rad + sense * bears)))
-            .fold(0.0, f64::max);
+        let spread_mm = teeth.iter().map(|tooth| left(tooth, turn)).fold(0.0, f64::max);
         Some(Bearing {
             first_tooth: (spread_mm > SAME_MM).then_some(first + 1),
-            turn_mm: bears * self.arc.wheel.radius_mm,
+            turn_mm: turn * self.arc.wheel.radius_mm,
             spread_mm,
         })
     }
@@ -247,6 +276,10 @@ mod tests {
             assert_eq!(bearing.first_tooth, Some(small.teeth.len()));
             assert!(bearing.spread_mm > 0.0);
         }
+        // 10 pitches on half a turn: 11 teeth at most, as here.
+        assert!(small.teeth.len() == 11 && (small.least_running_mm - small.least.0).abs() < 1e-9);
+        let ([nine, _], _) = meshes("XL", [20, 40], 100, 0.2);
+        assert!(nine.teeth.len() == 9 && nine.least_running_mm < nine.least.0 - 0.005, "{nine:?}");
         let ([fits, _], _) = meshes("XL", [20, 20], 80, 0.0);
         assert!(fits.least.0 > small.least.0);
     }

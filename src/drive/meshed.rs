@@ -58,9 +58,9 @@ pub struct Meshed {
 }
 
 impl Meshed {
-    /// The least play of both, mm; negative is interference.
+    /// The least play of both while the belt runs, mm; negative is interference.
     pub fn least_mm(&self) -> f64 {
-        self.meshes[0].least.0.min(self.meshes[1].least.0)
+        self.meshes[0].least_running_mm.min(self.meshes[1].least_running_mm)
     }
 }
 

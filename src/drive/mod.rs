@@ -10,7 +10,8 @@
 //! printed                 how far a print moves the centre distance at which the belt is right
 //! tooth, mesh             belt teeth laid against the pulleys' grooves, tooth by tooth
 //! picture, mesh_picture   drawn to scale
-//! answer                  what is said of it
+//! request                 from what a person gives to all of that
+//! pair, answer            what is said of it
 //! ```
 //!
 //! *Picture*, in all of them: the small pulley's axis is the origin, the large one's lies on +x at the centre
@@ -20,6 +21,7 @@
 //! What a belt may carry is its maker's word; nothing here rates a belt.
 
 pub mod answer;
+mod answer_text;
 pub mod arrangement;
 pub mod bounds;
 pub mod idler;
@@ -29,6 +31,7 @@ pub mod mesh;
 pub mod mesh_picture;
 pub mod meshed;
 pub mod open;
+pub mod pair;
 pub mod path;
 pub mod picture;
 pub mod printed;

@@ -108,8 +108,8 @@ impl BeltPath {
             let (dx, dy) = (next.centre.0 - wheel.centre.0, next.centre.1 - wheel.centre.1);
             let across = wheel.signed_radius() - next.signed_radius();
             let distance = dx.hypot(dy);
-            // Written so that a NaN is refused as well.
-            if !(distance > across.abs()) {
+            let apart = distance > across.abs();
+            if !apart {
                 return Err(NoPath::TooClose { first, second });
             }
             directions.push(dy.atan2(dx) + (across / distance).asin());

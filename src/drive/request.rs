@@ -8,13 +8,14 @@ use crate::belt::profile::Profile;
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 
-use super::answer::{AtCentre, DriveAnswer, PairAnswer};
+use super::answer::{AtCentre, DriveAnswer};
 use super::arrangement::Arrangement;
 use super::bounds::{Bounds, Room, TeethRange};
 use super::idler::{Idler, NoIdler};
 use super::layout::{Drive, NoDrive, Surroundings, teeth_at};
 use super::load::Duty;
 use super::meshed::Meshed;
+use super::pair::PairAnswer;
 use super::path::NoPath;
 use super::printed::PrintedDrive;
 use super::search::{Belts, Wanted};

@@ -2,7 +2,8 @@
 //!
 //! For each pair the bodies' gap, the box and the wanted centre distances leave a range of centre distances;
 //! the belts whose lengths lie in that range are a stretch of the sorted list, found by halving. So a
-//! combination that cannot fit costs nothing, and one that does costs one solved equation.
+//! combination that cannot fit costs nothing. One that does costs one solved equation, or none where a shorter
+//! belt of the same pair already makes too large a box to come among the best.
 //!
 //! The cost that drives are ranked by is
 //!
@@ -167,18 +168,26 @@ impl Wanted {
         let from = teeth_at(profile, teeth, shortest) - 5e-4;
         let to = if longest.is_finite() { teeth_at(profile, teeth, longest) + 5e-4 } else { f64::INFINITY };
         let first = belts.partition_point(|belt| f64::from(*belt) < from);
-        let wanted_ratio = self.ratio.map(Bounds::middle);
-        for belt in belts[first..].iter().take_while(|belt| f64::from(**belt) <= to) {
+        let last = belts.partition_point(|belt| f64::from(*belt) <= to);
+        let belts = &belts[first..last.max(first)];
+        // Bodies that keep their gap leave every one of these belts long enough.
+        found.fitting += belts.len() as u64;
+        let [small_teeth, large_teeth] = teeth;
+        let ratio = f64::from(large_teeth) / f64::from(small_teeth);
+        let off_ratio = self.ratio.map_or(0.0, |wanted| (ratio / wanted.middle() - 1.0).abs());
+        let of_ratio = 1.0 + RATIO_WEIGHT * off_ratio;
+        for belt in belts {
             let length = profile.pitch_mm * f64::from(*belt);
             let Some(open) = OpenBelt::of_length(small_mm, large_mm, length) else { continue };
-            let [small_teeth, large_teeth] = teeth;
-            let drive = Drive { profile, small_teeth, large_teeth, belt_teeth: *belt, open };
             let extent_mm = bodies.extent_mm(open.centre_mm);
-            let off_ratio = wanted_ratio.map_or(0.0, |wanted| (drive.ratio() / wanted - 1.0).abs());
+            let at_least = extent_mm.0 * extent_mm.1 * of_ratio;
+            // A longer belt makes a longer box, so none after this one can come among the best.
+            if at_least > best.worst {
+                break;
+            }
             let off_centre = one_centre.map_or(0.0, |wanted| (open.centre_mm - wanted).abs() / quarter);
-            let area = extent_mm.0 * extent_mm.1 / mesh_factor(drive.teeth_in_mesh());
-            let cost = area * (1.0 + RATIO_WEIGHT * off_ratio) * (1.0 + off_centre);
-            found.fitting += 1;
+            let drive = Drive { profile, small_teeth, large_teeth, belt_teeth: *belt, open };
+            let cost = at_least / mesh_factor(drive.teeth_in_mesh()) * (1.0 + off_centre);
             best.offer(Fitting { drive, extent_mm, cost });
         }
     }

@@ -134,10 +134,13 @@ impl Play {
 
 /// A groove that teeth are laid into.
 pub struct Socket {
-    groove: Groove,
     /// The outline from the middle of one tip to the middle of the next.
     outline: Vec<Point>,
-    tooth: BeltTooth,
+    /// Where on it the floor begins and ends: a flank looks at its own side and the floor.
+    floor: (usize, usize),
+    /// The right half of the tooth, and how many of its points are flank.
+    right: Vec<Point>,
+    side: usize,
 }
 
 impl Socket {
@@ -159,37 +162,58 @@ impl Socket {
         outline.extend(right);
         outline.extend(pitch.iter().filter(|point| angle(point) >= -half));
         outline.push(ends[1]);
-        Self { groove: *groove, outline, tooth }
+        // The floor is the lowest straight stretch: its ends are the corners with the least height in the middle.
+        let lowest = outline.iter().map(|point| point.1).fold(f64::INFINITY, f64::min);
+        let on_floor = |point: &Point| point.1 < lowest + 1e-9;
+        let begin = outline.iter().position(on_floor).unwrap_or(0);
+        let end = outline.iter().rposition(on_floor).unwrap_or(outline.len() - 1);
+        let (right, side) = tooth.right_half(groove.outside_radius_mm);
+        Self { outline, floor: (begin, end), right, side }
     }
 
     /// The play of a tooth whose middle stands this far from the groove's, counter-clockwise, radians.
     pub fn play(&self, ahead_rad: f64) -> Play {
-        let (right, side) = self.tooth.right_half(self.groove.outside_radius_mm);
-        let least = |points: &mut dyn Iterator<Item = Point>| {
-            points.map(|point| self.distance(turned(point, ahead_rad))).fold(f64::INFINITY, f64::min)
-        };
-        let mirrored = |(x, y): &Point| (-x, *y);
+        let crest = self.right[self.side..].iter().flat_map(|(x, y)| [(*x, *y), (-x, *y)]);
         Play {
-            leading_mm: least(&mut right[..side].iter().map(mirrored)),
-            trailing_mm: least(&mut right[..side].iter().copied()),
-            crest_mm: least(&mut right[side..].iter().flat_map(|point| [*point, mirrored(point)])),
+            leading_mm: self.leading_mm(ahead_rad),
+            trailing_mm: self.trailing_mm(ahead_rad),
+            crest_mm: least(crest, ahead_rad, &self.outline),
         }
     }
 
-    /// Distance of a point from the outline, negative in the plastic.
-    fn distance(&self, point: Point) -> f64 {
-        let mut nearest = (f64::INFINITY, 1.0);
-        for side in self.outline.windows(2) {
-            let far = distance_to_segment(point, side[0], side[1]);
-            if far < nearest.0 {
-                let (dx, dy) = (side[1].0 - side[0].0, side[1].1 - side[0].1);
-                // The plastic is on the left of the outline as it runs.
-                let right = dy * (point.0 - side[0].0) - dx * (point.1 - side[0].1);
-                nearest = (far, if right < 0.0 { -1.0 } else { 1.0 });
-            }
-        }
-        nearest.0 * nearest.1
+    /// The play of its leading flank alone.
+    pub fn leading_mm(&self, ahead_rad: f64) -> f64 {
+        let flank = self.right[..self.side].iter().map(|(x, y)| (-x, *y));
+        least(flank, ahead_rad, &self.outline[self.floor.0..])
     }
+
+    /// The play of its trailing flank alone.
+    pub fn trailing_mm(&self, ahead_rad: f64) -> f64 {
+        least(self.right[..self.side].iter().copied(), ahead_rad, &self.outline[..=self.floor.1])
+    }
+}
+
+/// The least distance of these points, turned ahead, from a stretch of the outline; negative in the plastic.
+fn least(points: impl Iterator<Item = Point>, ahead_rad: f64, outline: &[Point]) -> f64 {
+    let (sin, cos) = ahead_rad.sin_cos();
+    points
+        .map(|(x, y)| distance((x * cos - y * sin, x * sin + y * cos), outline))
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Distance of a point from a stretch of the outline, negative in the plastic.
+fn distance(point: Point, outline: &[Point]) -> f64 {
+    let mut nearest = (f64::INFINITY, 1.0);
+    for side in outline.windows(2) {
+        let far = distance_to_segment(point, side[0], side[1]);
+        if far < nearest.0 {
+            let (dx, dy) = (side[1].0 - side[0].0, side[1].1 - side[0].1);
+            // The plastic is on the left of the outline as it runs.
+            let right = dy * (point.0 - side[0].0) - dx * (point.1 - side[0].1);
+            nearest = (far, if right < 0.0 { -1.0 } else { 1.0 });
+        }
+    }
+    nearest.0 * nearest.1
 }
 
 #[cfg(test)]

@@ -1,8 +1,9 @@
-//! The same for a person at the bench.
+//! What is said of a drive, for a person at the bench.
 
 use std::fmt::Write as _;
 
-use super::{DriveAnswer, LoadAnswer, MeshAnswer, PairAnswer, PrintedAnswer};
+use super::answer::{DriveAnswer, LoadAnswer, MeshAnswer, PrintedAnswer};
+use super::pair::PairAnswer;
 
 impl DriveAnswer {
     /// The table; with `with_sources`, where its numbers come from.
@@ -131,8 +132,8 @@ fn write_mesh(out: &mut String, all: &[MeshAnswer]) -> std::fmt::Result {
     writeln!(out, "\nmesh: least play of a belt tooth in its groove, mm; below 0 it does not go in")?;
     writeln!(
         out,
-        "{:<26}{:>8}{:>7}{:>9}{:>9}  {:<28}{}",
-        "", "pulley", "phase", "in mesh", "play", "where", "bears first"
+        "{:<26}{:>8}{:>7}{:>9}{:>9}  {:<28}bears first",
+        "", "pulley", "phase", "in mesh", "play", "where"
     )?;
     for mesh in all {
         let mut state = mesh.state.words();
