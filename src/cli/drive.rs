@@ -65,10 +65,6 @@ pub struct Args {
     /// How many pairs are listed
     #[arg(long, value_name = "N", default_value = "20")]
     most: usize,
-    #[command(flatten)]
-    beside: BesideArgs,
-    #[command(flatten)]
-    idler: IdlerArgs,
     /// Torque on the small pulley, in newton metres
     #[arg(long, value_name = "NM", value_parser = above_zero, allow_hyphen_values = true, help_heading = "Load")]
     torque: Option<f64>,
@@ -84,6 +80,10 @@ pub struct Args {
     /// Print where the numbers come from
     #[arg(long)]
     sources: bool,
+    #[command(flatten)]
+    beside: BesideArgs,
+    #[command(flatten)]
+    idler: IdlerArgs,
 }
 
 /// What stands beside the belt

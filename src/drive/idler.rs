@@ -69,7 +69,7 @@ pub enum NoIdler {
         "an idler of {diameter_mm:.2} mm does not stand clear of both pulleys at {along_mm:.2} mm of {centre_mm:.2} mm"
     )]
     NotBetween {
-        /// Its diameter over what it carries, mm.
+        /// Its diameter, mm.
         diameter_mm: f64,
         /// Its place, mm from the small pulley's axis.
         along_mm: f64,
@@ -95,6 +95,23 @@ pub enum NoIdler {
     /// No belt goes round the wheels.
     #[error(transparent)]
     Path(#[from] NoPath),
+}
+
+impl NoIdler {
+    /// What the person can do about it.
+    pub fn help(&self) -> Option<&'static str> {
+        match self {
+            Self::NothingLeft { .. } => Some("take a longer belt, or bring the pulleys closer"),
+            Self::NoRoom { .. } => {
+                Some("take a shorter belt, another --idler-along, or the other side of the belt")
+            }
+            Self::NotBetween { .. } | Self::NotClear { .. } => {
+                Some("take a smaller wheel, another --idler-along, or the other side of the belt")
+            }
+            Self::TeethOnBack => Some("give --idler-diameter, or put it on the inside"),
+            Self::Path(_) => None,
+        }
+    }
 }
 
 /// The wheel in its place.

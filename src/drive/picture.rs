@@ -232,7 +232,8 @@ impl Picture<'_> {
             arrangement.teeth_in_mesh(),
             arrangement.wraps_rad().0.to_degrees()
         )?;
-        let mut entries = vec![(BELT, "belt's neutral line"), (PITCH, "pitch circle")];
+        let mut entries =
+            vec![(BELT, "belt's neutral line"), (BACK, "its back, land, teeth"), (PITCH, "pitch circle")];
         if self.surroundings.flanges {
             entries.push((FLANGE, "flange"));
         }

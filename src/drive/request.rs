@@ -93,7 +93,8 @@ impl Refusal {
             Self::Length(error) => error.help(),
             Self::Apply(error) => error.help(),
             Self::Call { help, .. } => Some((*help).to_owned()),
-            Self::Drive(_) | Self::Idler(_) | Self::Path(_) => None,
+            Self::Idler(error) => error.help().map(str::to_owned),
+            Self::Drive(_) | Self::Path(_) => None,
         }
     }
 }

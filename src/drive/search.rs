@@ -216,7 +216,7 @@ impl Best {
         }
         self.kept.push(fitting);
         // Cut back only now and then: each cut looks at all that are kept.
-        if self.kept.len() >= 2 * self.most.max(16) {
+        if self.kept.len() >= self.most.max(16).saturating_mul(2) {
             self.cut();
         }
     }
