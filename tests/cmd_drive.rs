@@ -291,6 +291,9 @@ fn nothing_that_fits_is_answered_with_no() {
     let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
     assert_eq!(answer["pairs"], serde_json::json!([]));
     assert_eq!(answer["fitting"], 0);
+    let run = drive(folder.path(), &["--ratio", "2", "--within", "20x20", "--stock", "XL"]);
+    let said = String::from_utf8_lossy(&run.stdout).into_owned();
+    assert!(said.starts_with("nothing fits: none of "), "{said}");
 }
 
 #[test]

@@ -141,8 +141,8 @@ Examples, from a belt-driven camera slider (T5 belt, 20-tooth pulley on the moto
       --with petg.correction.toml --out drive.svg";
 
 fn above_zero(text: &str) -> Result<f64, String> {
-    let value = text.parse::<f64>().ok().filter(|value| value.is_finite() && *value > 0.0);
-    value.ok_or_else(|| "expected a number above 0".to_owned())
+    let value = text.parse::<f64>().ok().filter(|value| *value > 0.0 && *value < 1e6);
+    value.ok_or_else(|| "expected a number above 0 and below a million".to_owned())
 }
 
 fn share(text: &str) -> Result<f64, String> {

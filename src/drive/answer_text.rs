@@ -15,6 +15,13 @@ impl DriveAnswer {
     }
 
     fn write(&self, out: &mut String, with_sources: bool) -> std::fmt::Result {
+        if self.pairs.is_empty() {
+            let tried = self.combinations.map_or(String::new(), |count| format!(" of {count} combinations"));
+            return writeln!(
+                out,
+                "nothing fits: none{tried}; widen --within, --centre or --ratio, or take --belt for belts of every length"
+            );
+        }
         if let (Some(fitting), Some(combinations)) = (self.fitting, self.combinations) {
             let shown = self.pairs.len();
             writeln!(out, "{fitting} of {combinations} combinations fit; the best {shown}:")?;

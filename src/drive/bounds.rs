@@ -41,11 +41,14 @@ impl Bounds {
     }
 }
 
+/// From here on a number is a slip of the pen: a kilometre.
+const TOO_LARGE: f64 = 1e6;
+
 /// Why a text is no bounds, or no box.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotBounds {
-    /// A part of it is no number above 0.
-    #[error("`{text}` is not a number above 0; expected {expected}")]
+    /// A part of it is no number above 0 and below a million.
+    #[error("`{text}` is not a number above 0 and below a million; expected {expected}")]
     NotANumber {
         /// The offending text.
         text: String,
@@ -72,7 +75,7 @@ fn number(text: &str, expected: &'static str) -> Result<f64, NotBounds> {
     let text = text.trim();
     let value = text.trim_end_matches("mm").trim_end().parse::<f64>().ok();
     value
-        .filter(|value| value.is_finite() && *value > 0.0)
+        .filter(|value| *value > 0.0 && *value < TOO_LARGE)
         .ok_or_else(|| NotBounds::NotANumber { text: text.to_owned(), expected })
 }
 
@@ -114,7 +117,7 @@ impl FromStr for TeethRange {
     fn from_str(text: &str) -> Result<Self, NotBounds> {
         let bounds: Bounds = text.parse()?;
         let whole = |value: f64| {
-            (value.fract() == 0.0 && value <= f64::from(u32::MAX))
+            (value.fract() == 0.0)
                 .then_some(value as u32)
                 .ok_or_else(|| NotBounds::NotWhole { text: text.to_owned() })
         };
@@ -165,9 +168,22 @@ mod tests {
         assert_eq!("70x40".parse::<Room>().unwrap(), Room { width_mm: 70.0, height_mm: 40.0 });
         for (text, said) in [
             ("60..30", "60 is above 30; expected LOW..HIGH"),
-            ("-5", "`-5` is not a number above 0; expected a number, or LOW..HIGH such as 30..60"),
-            ("1..x", "`x` is not a number above 0; expected a number, or LOW..HIGH such as 30..60"),
-            ("NaN", "`NaN` is not a number above 0; expected a number, or LOW..HIGH such as 30..60"),
+            (
+                "-5",
+                "`-5` is not a number above 0 and below a million; expected a number, or LOW..HIGH such as 30..60",
+            ),
+            (
+                "1..x",
+                "`x` is not a number above 0 and below a million; expected a number, or LOW..HIGH such as 30..60",
+            ),
+            (
+                "1e300",
+                "`1e300` is not a number above 0 and below a million; expected a number, or LOW..HIGH such as 30..60",
+            ),
+            (
+                "NaN",
+                "`NaN` is not a number above 0 and below a million; expected a number, or LOW..HIGH such as 30..60",
+            ),
         ] {
             assert_eq!(text.parse::<Bounds>().unwrap_err().to_string(), said);
         }
