@@ -291,6 +291,16 @@ fn nothing_that_fits_is_answered_with_no() {
     let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
     assert_eq!(answer["pairs"], serde_json::json!([]));
     assert_eq!(answer["fitting"], 0);
+    let given = ["--belt", "T5", "--teeth", "20", "40", "--belt-teeth", "66", "--within"];
+    // 88.566 + 16.493 + 32.408 mm long, 64.817 mm high; either way round.
+    let run = drive(folder.path(), &[&given[..], &["70x140"]].concat());
+    assert_eq!((run.status.code(), run.stderr.len()), (Some(0), 0));
+    let run = drive(folder.path(), &[&given[..], &["140x60"]].concat());
+    assert_eq!(run.status.code(), Some(1));
+    assert_eq!(
+        String::from_utf8_lossy(&run.stderr),
+        "warning: the drive takes 137.5 x 64.8 mm and does not lie in 140 x 60 mm\n"
+    );
     let run = drive(folder.path(), &["--ratio", "2", "--within", "20x20", "--stock", "XL"]);
     let said = String::from_utf8_lossy(&run.stdout).into_owned();
     assert!(said.starts_with("nothing fits: none of "), "{said}");

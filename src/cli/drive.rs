@@ -181,7 +181,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     for file in &answer.files {
         output.progress(&format!("wrote {file}"))?;
     }
-    Ok(if answer.pairs.is_empty() || !answer.meshes() { Status::No } else { Status::Done })
+    let is_no = answer.pairs.is_empty() || !answer.meshes() || answer.fits_room == Some(false);
+    Ok(if is_no { Status::No } else { Status::Done })
 }
 
 impl Args {

@@ -9,8 +9,9 @@ use crate::belt::tolerance;
 use crate::fits::decimal_mm as short;
 
 use super::arrangement::Arrangement;
+use super::bounds::Room;
 use super::idler::Rim;
-use super::layout::Drive;
+use super::layout::{Drive, Surroundings};
 use super::load::{Duty, Load};
 use super::mesh::Mesh;
 use super::meshed::{Meshed, State};
@@ -215,6 +216,9 @@ pub struct DriveAnswer {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(super) mesh: Vec<MeshAnswer>,
     pub(super) sources: Vec<SourceAnswer>,
+    /// Whether the first pair lies in the box that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fits_room: Option<bool>,
     /// What a reader must know.
     pub warnings: Vec<String>,
     pub(super) cautions: Vec<&'static str>,
@@ -254,6 +258,21 @@ impl DriveAnswer {
     /// Adds what a torque does.
     pub fn add_load(&mut self, duty: &Duty, load: &Load) {
         self.load = Some(LoadAnswer::new(duty, load));
+    }
+
+    /// Adds whether an arrangement lies in this box, either way round.
+    pub fn add_room(&mut self, arrangement: &Arrangement, surroundings: &Surroundings, room: Room) {
+        /// What lies on the edge lies within, whatever its last binary digit.
+        const EDGE_MM: f64 = 1e-6;
+        let [low, high] = arrangement.corners_mm(surroundings);
+        let (length, height) = (high.0 - low.0 - EDGE_MM, high.1 - low.1 - EDGE_MM);
+        let fits = |along: f64, across: f64| length <= along && height <= across;
+        let lies_within = fits(room.width_mm, room.height_mm) || fits(room.height_mm, room.width_mm);
+        if !lies_within {
+            self.warnings
+                .push(format!("the drive takes {length:.1} x {height:.1} mm and does not lie in {room}"));
+        }
+        self.fits_room = Some(lies_within);
     }
 
     /// Adds the idler of an arrangement, where it has one.

@@ -289,6 +289,9 @@ impl Request {
             let drive = &arrangement.drive;
             let length = lengths::of_teeth(drive.profile, drive.belt_teeth);
             answer.warnings.extend(answer.pairs.iter().take(1).flat_map(|pair| pair.notes().to_vec()));
+            if let Some(room) = self.room {
+                answer.add_room(arrangement, &self.surroundings, room);
+            }
             answer.add_idler(arrangement);
             if let Some(duty) = &self.duty {
                 answer.add_load(duty, &duty.load(drive));
