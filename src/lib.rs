@@ -24,7 +24,8 @@
 //! # Who may import whom
 //!
 //! [`geometry`], [`stats`], [`units`] know nothing of printers. [`kind`], [`coupon`], [`readings`],
-//! [`correction`], [`belt`], [`hardware`], [`material`], [`fits`] and [`parts`] are the domain and stand on them.
+//! [`correction`], [`belt`], [`drive`], [`hardware`], [`material`], [`fits`], [`parts`], [`chain`] and
+//! [`compare`] are the domain and stand on them.
 //! [`plot`] and [`report`] read domain results. [`cli`] uses all of it and is used by none.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
@@ -35,6 +36,7 @@ pub mod cli;
 pub mod compare;
 pub mod correction;
 pub mod coupon;
+pub mod drive;
 pub mod files;
 pub mod fits;
 pub mod font;

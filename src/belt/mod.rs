@@ -9,6 +9,7 @@
 //! ```
 
 pub mod groove;
+pub mod lengths;
 pub mod profile;
 pub mod pulley;
 pub mod tolerance;

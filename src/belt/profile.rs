@@ -50,6 +50,10 @@ pub struct BeltSection {
     pub total_height_mm: f64,
     /// Tooth width at its root; not known of AT belts.
     pub tooth_root_width_mm: Option<f64>,
+    /// Angle between a tooth's flank and its middle, radians.
+    pub tooth_half_angle_rad: Option<f64>,
+    /// Radius between a tooth's flank and its crest, mm; not known of AT belts.
+    pub tooth_tip_radius_mm: Option<f64>,
 }
 
 /// A standard belt width.
@@ -179,6 +183,8 @@ fn read(row: &'static Row) -> Profile {
             tooth_height_mm: number("belt_ht_mm"),
             total_height_mm: number("belt_hs_mm"),
             tooth_root_width_mm: row.number("belt_S_mm"),
+            tooth_half_angle_rad: row.number("belt_two_beta_deg").map(|deg| deg.to_radians() / 2.0),
+            tooth_tip_radius_mm: row.number("belt_tip_radius_mm"),
         },
         widths: row.text("belt_widths_code_mm").split(';').filter_map(read_width).collect(),
         groove_source: row.text("src_groove"),

@@ -77,6 +77,24 @@ pub fn fewest_teeth(profile: &Profile) -> Option<Cited<u32>> {
     Some(Cited { value: cited.value as u32, source: cited.source })
 }
 
+/// The fewest teeth at this speed; the slowest speed's where the profile has no steps.
+pub fn fewest_teeth_at(profile: &Profile, rpm: f64) -> Option<Cited<u32>> {
+    // "XL at 900 to 1200 rpm"; a speed above the last step has that step's.
+    let steps = of_category("min_teeth").filter_map(|row| {
+        let (name, speed) = row.text("applies_to").split_once(" at ")?;
+        let from = match speed.split_once(" to ") {
+            Some((from, _)) => from.parse().ok()?,
+            None => 0.0,
+        };
+        (name == profile.name && rpm >= from).then_some((from, row))
+    });
+    let (_, row) = steps.max_by(|a: &(f64, _), b| a.0.total_cmp(&b.0)).or_else(|| {
+        let plain = of_category("min_teeth").find(|row| row.text("applies_to") == profile.name)?;
+        Some((0.0, plain))
+    })?;
+    Some(Cited { value: row.number("value")? as u32, source: row.text("source") })
+}
+
 /// The least height of a flange above the outside diameter, mm.
 pub fn flange_height_mm(profile: &Profile) -> Cited<f64> {
     value("flange_min_height", profile.name).unwrap_or(Cited {
@@ -177,6 +195,19 @@ mod tests {
             assert_eq!(cited.value, fewest, "{name}");
             assert!(cited.source.starts_with("from memory"), "{name}");
         }
+    }
+
+    #[test]
+    fn the_fewest_teeth_rise_with_the_speed() {
+        let at = |name: &str, rpm| fewest_teeth_at(find(name, 20).unwrap(), rpm).unwrap().value;
+        for (rpm, xl, l) in
+            [(1.0, 10, 12), (1500.0, 12, 14), (3000.0, 12, 16), (4000.0, 15, 18), (9e3, 15, 18)]
+        {
+            assert_eq!((at("XL", rpm), at("L", rpm)), (xl, l), "{rpm}");
+        }
+        assert_eq!(at("T5", 3000.0), 10);
+        let slow = find("XL", 20).unwrap();
+        assert_eq!(fewest_teeth_at(slow, 0.0), fewest_teeth(slow));
     }
 
     #[test]

@@ -8,6 +8,7 @@ mod chain;
 mod compare;
 mod coupons;
 mod demo;
+mod drive;
 mod fit;
 mod limits;
 mod materials;
@@ -125,6 +126,7 @@ enum Command {
     Parts(parts::Args),
     Chain(chain::Args),
     Pulley(pulley::Args),
+    Drive(drive::Args),
     Verify(verify::Args),
     Materials(Box<materials::Args>),
     Compare(compare::Args),
@@ -169,6 +171,7 @@ fn dispatch(command: &Command, output: &mut Output) -> Result<Status, Error> {
         Command::Parts(args) => parts::run(args, output),
         Command::Chain(args) => chain::run(args, output),
         Command::Pulley(args) => pulley::run(args, output),
+        Command::Drive(args) => drive::run(args, output),
         Command::Verify(args) => verify::run(args, output),
         Command::Materials(args) => materials::run(args, output),
         Command::Compare(args) => compare::run(args, output),
