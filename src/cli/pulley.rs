@@ -1,17 +1,14 @@
 //! `pulley`: a corrected timing pulley as a solid, a picture and a table.
 
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::output::Output;
 use super::{Error, Status};
 use crate::correction::Correction;
-use crate::files::{FileError, Outputs};
-use crate::geometry::solid::Solid;
-use crate::geometry::{stl, threemf};
+use crate::files::Outputs;
 use crate::parts::pulley::Design;
 use crate::parts::pulley_answer::PulleyAnswer;
-use crate::parts::pulley_picture;
+use crate::parts::pulley_files::{Targets, WriteError};
 use crate::parts::pulley_request::{CannotMake, Flanges, Request};
 use crate::parts::pulley_solid;
 use crate::problem::{Location, Problem};
@@ -20,8 +17,11 @@ use crate::units::Mm;
 /// Make a timing pulley that comes out right on this setup
 ///
 /// Tips are corrected as pins, grooves as gaps, the bore as a bore, each wall along its own normal; only
-/// what the plastic shrinks is undone by scale, so the pitch stays right. Beside the solid lie a .json with
-/// every size and where it comes from, and an .svg of the groove.
+/// what the plastic shrinks is undone by scale, so the pitch stays right. Beside the first file lie a .json
+/// with every size and where it comes from, and an .svg of the groove.
+///
+/// Files for a drawing program have true arcs and are in millimetres: DXF and SVG hold the section through
+/// the teeth, as wanted and as drawn; STEP the drawn body as an exact solid.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Belt profile: T2.5, T5, T10, T20, MXL, XXL, XL, L, H, XH, XXH
@@ -48,21 +48,22 @@ pub struct Args {
     /// Allow fewer teeth than the tables list, for slow or hand-driven mechanisms
     #[arg(long)]
     allow_few_teeth: bool,
-    /// Solid to write: FILE.stl or FILE.3mf; needed unless --json is given
+    /// File to write, by its ending: .stl, .3mf, .step, .dxf, .svg; may be given several times; needed unless
+    /// --json or --drawing is given
     #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
+    out: Vec<PathBuf>,
 }
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let target = args.out.as_deref().map(Target::new).transpose()?;
-    if target.is_none() && !output.json {
-        return Err(Error::call("--out FILE.stl or FILE.3mf is needed unless --json is given"));
+    let targets = Targets::new(&args.out).map_err(|error| Error::call(error.to_string()))?;
+    if targets.is_empty() && !output.json {
+        return Err(Error::call(
+            "--out FILE.stl, .3mf, .step, .dxf or .svg is needed unless --json is given",
+        ));
     }
     let mut outputs = Outputs::new(output.force).keeping(&args.correction);
-    if let Some(target) = &target {
-        target.paths().iter().try_for_each(|path| outputs.check_file(path))?;
-    }
+    targets.paths().try_for_each(|path| outputs.check_file(path))?;
     let correction = args.correction.as_deref().map(Correction::read).transpose()?;
     let request = Request {
         belt: args.belt.clone(),
@@ -75,8 +76,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
     let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;
     let mut answer = PulleyAnswer::new(&design, &solid, args.correction.as_deref().zip(correction.as_ref()));
-    if let Some(target) = &target {
-        target.write(&design, &solid, &mut answer, &mut outputs)?;
+    if !targets.is_empty() {
+        targets.write(&design, &solid, &mut answer, &mut outputs).map_err(not_written)?;
         let written = outputs.commit()?;
         answer.files = written.iter().map(|path| path.display().to_string()).collect();
     }
@@ -94,64 +95,9 @@ fn refusal(error: CannotMake) -> Error {
     Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
-enum Format {
-    Stl,
-    ThreeMf,
-}
-
-/// The solid's file and what lies beside it.
-struct Target {
-    solid: PathBuf,
-    format: Format,
-}
-
-impl Target {
-    fn new(path: &Path) -> Result<Self, Error> {
-        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        let format = match extension.as_str() {
-            "stl" => Format::Stl,
-            "3mf" => Format::ThreeMf,
-            _ => {
-                let problem = format!("--out {}: the name must end in .stl or .3mf", path.display());
-                return Err(Error::call(problem));
-            }
-        };
-        Ok(Self { solid: path.to_owned(), format })
-    }
-
-    fn paths(&self) -> [PathBuf; 3] {
-        [self.solid.clone(), self.solid.with_extension("json"), self.solid.with_extension("svg")]
-    }
-
-    fn write(
-        &self,
-        design: &Design,
-        solid: &Solid,
-        answer: &mut PulleyAnswer,
-        outputs: &mut Outputs,
-    ) -> Result<(), FileError> {
-        let [solid_path, json_path, svg_path] = self.paths();
-        // Beside each other, so that the names alone say which is meant.
-        let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        answer.files = [&solid_path, &json_path, &svg_path].map(name).to_vec();
-        let provenance = answer.provenance();
-        outputs.write_with(&solid_path, |file| match self.format {
-            Format::Stl => stl::write(&[solid], &answer.short_provenance(), file),
-            Format::ThreeMf => {
-                let model = threemf::Model {
-                    title: solid.name(),
-                    description: &answer.short_provenance(),
-                    metadata: &provenance,
-                    solids: &[solid],
-                };
-                model.write(file)
-            }
-        })?;
-        outputs.write_with(&json_path, |mut file| {
-            let mut json = serde_json::to_vec_pretty(answer)?;
-            json.push(b'\n');
-            file.write_all(&json)
-        })?;
-        outputs.write(&svg_path, pulley_picture::svg(design).as_bytes())
+fn not_written(error: WriteError) -> Error {
+    match error {
+        WriteError::File(error) => Error::File(error),
+        WriteError::NotExact(_) => Error::call(error.to_string()),
     }
 }

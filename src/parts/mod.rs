@@ -13,6 +13,7 @@ pub mod pulley_check;
 pub mod pulley_chords;
 pub mod pulley_curves;
 pub mod pulley_estimate;
+pub mod pulley_files;
 pub mod pulley_law;
 pub mod pulley_picture;
 pub mod pulley_request;

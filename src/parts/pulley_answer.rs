@@ -57,6 +57,9 @@ pub struct PulleyAnswer {
     sources: Vec<SourceAnswer>,
     warnings: Vec<String>,
     cautions: [&'static str; 3],
+    /// In what the STEP file differs from the mesh.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub step_differs: Vec<&'static str>,
     /// What was written.
     pub files: Vec<String>,
 }
@@ -166,8 +169,14 @@ impl PulleyAnswer {
             sources: design.sources.iter().map(|(what, source)| SourceAnswer { what, source }).collect(),
             warnings: design.warnings.clone(),
             cautions: CAUTIONS,
+            step_differs: Vec::new(),
             files: Vec::new(),
         }
+    }
+
+    /// When the correction was measured; empty without one.
+    pub fn date(&self) -> &str {
+        self.correction.as_ref().and_then(|correction| correction.date.as_deref()).unwrap_or_default()
     }
 
     /// Where the pulley comes from, in at most 80 characters: for a file's header.
@@ -271,6 +280,9 @@ impl PulleyAnswer {
             self.triangles,
             self.volume_mm3 / 1000.0
         )?;
+        for difference in &self.step_differs {
+            writeln!(out, "STEP differs: {difference}")?;
+        }
         writeln!(out, "\nsources")?;
         for source in &self.sources {
             writeln!(out, "  {}: {}", source.what, source.source)?;
