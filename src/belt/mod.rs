@@ -11,6 +11,8 @@
 pub mod groove;
 pub mod profile;
 pub mod pulley;
+pub mod rack;
+mod rolled;
 mod table;
 pub mod tolerance;
 pub mod walls;
