@@ -11,6 +11,7 @@ pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;
 pub mod pulley_chords;
+pub mod pulley_curves;
 pub mod pulley_estimate;
 pub mod pulley_law;
 pub mod pulley_picture;

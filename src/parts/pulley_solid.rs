@@ -25,8 +25,7 @@ fn stack(design: &Design) -> Stack {
     let disc = Outline::circle([0.0, 0.0], body.flange_diameter_mm);
     let face = Outline::polygon(corners(&body.groove, &design.chords.teeth));
     let guide = corners(&body.groove, &design.chords.guides);
-    let name = format!("{} pulley, {} teeth", design.pulley.profile.name, design.pulley.teeth());
-    let mut stack = Stack::new(name);
+    let mut stack = Stack::new(name(design));
     let slab = |stack: Stack, from: f64, to: f64, outline: &Outline| {
         stack.slab(from, to, &outline.clone().with_hole(&bore))
     };
@@ -38,7 +37,9 @@ fn stack(design: &Design) -> Stack {
     };
     if design.flanges == Flanges::None {
         let above = Outline::polygon(guide.clone());
-        let below = chamfered(&body.groove, &design.chords.guides).unwrap_or_else(|| above.clone());
+        let below =
+            chamfered(&body.groove).map(|inner| Outline::polygon(corners(&inner, &design.chords.guides)));
+        let below = below.unwrap_or_else(|| above.clone());
         stack = at_bed(stack, &below, &above);
         stack = slab(stack, CHAMFER_MM, top_of_face, &face);
     } else {
@@ -77,8 +78,13 @@ fn corners(groove: &Groove, chords: &[usize; 8]) -> Vec<Point> {
     groove.corners(chords).into_iter().map(|(x, y)| [x, y]).collect()
 }
 
+/// What the solid is called.
+pub fn name(design: &Design) -> String {
+    format!("{} pulley, {} teeth", design.pulley.profile.name, design.pulley.teeth())
+}
+
 /// The teeth drawn in by the chamfer at the bed, corner for corner; `None` where that leaves no teeth.
-fn chamfered(groove: &Groove, chords: &[usize; 8]) -> Option<Outline> {
+pub fn chamfered(groove: &Groove) -> Option<Groove> {
     // No more than leaves half of the tips.
     let inset = CHAMFER_MM.min(groove.land_mm() / 4.0);
     let mut inner = groove.grown(-inset, -inset);
@@ -90,5 +96,5 @@ fn chamfered(groove: &Groove, chords: &[usize; 8]) -> Option<Outline> {
         inner.bottom_radius_mm = 0.0;
     }
     inner.check().ok()?;
-    Some(Outline::polygon(corners(&inner, chords)))
+    Some(inner)
 }
