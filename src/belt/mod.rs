@@ -13,9 +13,10 @@ pub mod profile;
 pub mod pulley;
 pub mod rack;
 mod rolled;
-mod table;
 pub mod tolerance;
 pub mod walls;
+
+use crate::tables::built_in as table;
 
 /// A value from a table, and where the table has it from.
 #[derive(Clone, Copy, Debug, PartialEq)]

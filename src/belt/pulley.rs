@@ -150,7 +150,7 @@ pub fn pitch_error_mm(outside_diameter_error_mm: f64, teeth: u32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::belt::table;
+    use crate::tables::built_in;
 
     const DIAMETERS: &str = include_str!("../../data/belts/pulley_diameters.csv");
 
@@ -159,7 +159,7 @@ mod tests {
     /// off by what it says.
     #[test]
     fn every_published_diameter_comes_out() {
-        let rows: &'static [table::Row] = Box::leak(table::rows(DIAMETERS).into_boxed_slice());
+        let rows: &'static [built_in::Row] = Box::leak(built_in::rows(DIAMETERS).into_boxed_slice());
         assert_eq!(rows.len(), 173);
         for row in rows {
             let (name, teeth) = (row.text("profile"), row.number("z").unwrap());
