@@ -2,6 +2,7 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod build;
 pub mod felt;
 #[cfg(test)]
 mod fixture;
@@ -15,6 +16,7 @@ pub mod pulley_curves;
 pub mod pulley_estimate;
 pub mod pulley_law;
 pub mod pulley_picture;
+pub mod pulley_pieces;
 pub mod pulley_request;
 pub mod pulley_solid;
 pub mod sized;
