@@ -7,7 +7,7 @@ use shrinkrule::correction::{Correction, Coverage, Form, ScaleForm, Spread, Spre
 use shrinkrule::geometry::stl;
 use shrinkrule::kind::Kind;
 use shrinkrule::parts::pulley::Design;
-use shrinkrule::parts::pulley_request::{Flanges, Request};
+use shrinkrule::parts::pulley_request::{Build, Flanges, Request};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
 
@@ -60,6 +60,7 @@ fn request(teeth: u32, flanges: Flanges) -> Request {
         flanges,
         belt_width: Mm::new(10.0),
         allow_few_teeth: false,
+        build: Build::default(),
     }
 }
 

@@ -24,7 +24,7 @@
 //! # Who may import whom
 //!
 //! [`geometry`], [`stats`], [`units`] know nothing of printers. [`kind`], [`coupon`], [`readings`],
-//! [`correction`], [`belt`], [`fits`] and [`parts`] are the domain and stand on them. [`plot`] and
+//! [`correction`], [`belt`], [`hardware`], [`fits`] and [`parts`] are the domain and stand on them. [`plot`] and
 //! [`report`] read domain results. [`cli`] uses all of it and is used by none.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
@@ -37,6 +37,7 @@ pub mod files;
 pub mod fits;
 pub mod font;
 pub mod geometry;
+pub mod hardware;
 pub mod kind;
 pub mod parts;
 pub mod plan;
@@ -45,4 +46,5 @@ pub mod problem;
 pub mod readings;
 pub mod report;
 pub mod stats;
+pub(crate) mod tables;
 pub mod units;

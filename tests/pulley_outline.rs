@@ -7,7 +7,7 @@ use shrinkrule::belt::profile;
 use shrinkrule::kind::{Axis, Kind};
 use shrinkrule::parts::pulley::{ALLOWED_DEVIATION_MM, Design};
 use shrinkrule::parts::pulley_check::deviation_mm;
-use shrinkrule::parts::pulley_request::{Flanges, Request};
+use shrinkrule::parts::pulley_request::{Build, Flanges, Request};
 use shrinkrule::units::Mm;
 
 /// Numbers evenly spread over 0 to 1, the same for the same seed (SplitMix64).
@@ -52,6 +52,7 @@ fn request(belt: &str, teeth: u32) -> Request {
         flanges: Flanges::Two,
         belt_width: None,
         allow_few_teeth: true,
+        build: Build::default(),
     }
 }
 

@@ -11,9 +11,12 @@
 pub mod groove;
 pub mod profile;
 pub mod pulley;
-mod table;
+pub mod rack;
+mod rolled;
 pub mod tolerance;
 pub mod walls;
+
+use crate::tables::built_in as table;
 
 /// A value from a table, and where the table has it from.
 #[derive(Clone, Copy, Debug, PartialEq)]

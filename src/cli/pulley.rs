@@ -72,6 +72,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         flanges: Flanges::from_count(args.flanges).unwrap_or(Flanges::Two),
         belt_width: args.belt_width,
         allow_few_teeth: args.allow_few_teeth,
+        build: Default::default(),
     };
     let design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
     let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;

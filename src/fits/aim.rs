@@ -10,10 +10,10 @@ use crate::correction::apply::Prediction;
 use crate::kind::Kind;
 use crate::units::Mm;
 
-use super::iso286::{Class, ClassError};
+use super::iso286::{self, Class, ClassError};
 use super::named::{FitError, NamedFit};
 use super::probability::{Mate, clearance_chance};
-use super::{Limits, Side, written};
+use super::{Limits, Side, Source, written};
 
 /// What must hold of a printed size.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,8 +24,10 @@ pub enum Demand<'a> {
     Within(Limits),
     /// It keeps a tolerance class.
     Class(Class),
-    /// It fits a bought part in a named way.
+    /// It fits a bought part in a named way; where the part's own limits are known, one in their middle.
     Fit(&'a NamedFit),
+    /// The same with the largest of such parts, which have wide limits and must all go in or on: nuts, heads.
+    FitLargest(&'a NamedFit),
 }
 
 /// A size that is asked for.
@@ -56,6 +58,8 @@ pub struct Aim {
     pub is_pressed: bool,
     /// What the person should know of this aim.
     pub cautions: Vec<String>,
+    /// Where the numbers of the class or the fit come from.
+    pub source: Option<Source>,
     /// Whether the target was not given and is the middle of the limits.
     is_middle: bool,
     clearance: Option<(Side, Mate, Limits)>,
@@ -133,7 +137,7 @@ impl Request<'_> {
     /// # Errors
     /// No size, a size outside its own limits, a class or a fit that gives no limits for this kind and size.
     pub fn aim(&self) -> Result<Aim, CannotAim> {
-        if self.mate_limits.is_some() && !matches!(self.demand, Demand::Fit(_)) {
+        if self.mate_limits.is_some() && !matches!(self.demand, Demand::Fit(_) | Demand::FitLargest(_)) {
             return Err(CannotAim::MateLimitsAlone);
         }
         let aim = match self.demand {
@@ -142,6 +146,7 @@ impl Request<'_> {
             Demand::Within(limits) => self.within(limits),
             Demand::Class(class) => self.class(class),
             Demand::Fit(fit) => self.fit(fit),
+            Demand::FitLargest(fit) => self.fit_largest(fit),
         }?;
         if aim.target.get() > 0.0 { Ok(aim) } else { Err(CannotAim::NotPositive { target: aim.target }) }
     }
@@ -163,7 +168,9 @@ impl Request<'_> {
         }
         let nominal = self.mate.or(self.size).ok_or(CannotAim::NoSize)?;
         let limits = class.limits(nominal.get())?;
-        self.middle_of(limits, Some(format!("{class} on {}", written(nominal.get()))))
+        let mut aim = self.middle_of(limits, Some(format!("{class} on {}", written(nominal.get()))))?;
+        aim.source = Some(Source::new(format!("limits of {class}"), iso286::SOURCE));
+        Ok(aim)
     }
 
     fn fit(&self, fit: &NamedFit) -> Result<Aim, CannotAim> {
@@ -171,13 +178,32 @@ impl Request<'_> {
             Some(limits) => limits.middle_mm(),
             None => self.mate.or(self.size).ok_or(CannotAim::NoSize)?.get(),
         };
-        let limits = fit.limits(self.kind, nominal)?;
-        let mut aim = self.middle_of(limits, Some(format!("{} on {}", fit.name, written(nominal))))?;
-        aim.is_pressed = fit.is_pressed(nominal);
+        let mut aim = self.fit_on(fit, nominal)?;
         let side = Side::of(self.kind);
         aim.clearance = side
             .zip(self.mate_limits)
             .map(|(side, limits)| (side, Mate::Within(limits), fit.clearance(nominal)));
+        Ok(aim)
+    }
+
+    /// The largest part (the smallest hole, for an outside kind) has the fit's least clearance at least, the
+    /// smallest its most at most and what it is smaller besides.
+    fn fit_largest(&self, fit: &NamedFit) -> Result<Aim, CannotAim> {
+        let Some(own) = self.mate_limits else { return self.fit(fit) };
+        let side = Side::of(self.kind);
+        let tightest = if side == Some(Side::Shaft) { own.lower_mm } else { own.upper_mm };
+        let mut aim = self.fit_on(fit, tightest)?;
+        let Limits { lower_mm, upper_mm } = fit.clearance(tightest);
+        let window = Limits { lower_mm, upper_mm: upper_mm + own.upper_mm - own.lower_mm };
+        aim.clearance = side.map(|side| (side, Mate::Within(own), window));
+        Ok(aim)
+    }
+
+    fn fit_on(&self, fit: &NamedFit, nominal: f64) -> Result<Aim, CannotAim> {
+        let limits = fit.limits(self.kind, nominal)?;
+        let mut aim = self.middle_of(limits, Some(format!("{} on {}", fit.name, written(nominal))))?;
+        aim.is_pressed = fit.is_pressed(nominal);
+        aim.source = Some(Source::new(format!("clearances of {}", fit.name), fit.source_in_words()));
         Ok(aim)
     }
 
@@ -206,6 +232,7 @@ impl Aim {
             called: None,
             is_pressed: false,
             cautions: Vec::new(),
+            source: None,
             is_middle: false,
             clearance: None,
         }
@@ -312,6 +339,35 @@ mod tests {
             assert!(error.help().is_some(), "{message}");
         }
         assert!(request(Kind::Height, mm(8.0), h7).aim().is_ok());
+    }
+
+    /// A nut may be 5.32 to 5.50 mm: the largest must go in with the least clearance of the fit.
+    #[test]
+    fn a_part_of_wide_limits_is_fitted_by_its_largest() {
+        let fits = NamedFits::bundled();
+        let slide = fits.get("slide").unwrap();
+        let nuts = Some(Limits { lower_mm: 5.32, upper_mm: 5.5 });
+        let largest = |kind| {
+            Request { mate_limits: nuts, ..request(kind, None, Demand::FitLargest(slide)) }.aim().unwrap()
+        };
+        let aim = largest(Kind::Gap);
+        assert_eq!(aim.limits, Some(Limits { lower_mm: 5.55, upper_mm: 5.65 }));
+        assert_eq!(largest(Kind::Outer).limits, Some(Limits { lower_mm: 5.17, upper_mm: 5.27 }));
+        // A print in the middle takes every nut; one at the lower end only about half of what a middle nut would allow.
+        let printed = |mm| Prediction { expected_mm: mm, sd_mm: 1e-5, dof: f64::INFINITY, beyond_mm: 0.0 };
+        assert!(aim.chance(&printed(5.6)).unwrap() > 0.999);
+        let half_of_the_nuts = aim.chance(&printed(5.46)).unwrap();
+        assert!((half_of_the_nuts - 0.5).abs() < 0.001, "{half_of_the_nuts}");
+    }
+
+    #[test]
+    fn the_source_of_a_class_and_of_a_fit_is_told() {
+        let fits = NamedFits::bundled();
+        let source = |demand| request(Kind::Bore, mm(8.0), demand).aim().unwrap().source.unwrap();
+        let class = source(Demand::Class(Class::parse("H7").unwrap()));
+        assert!(class.what == "limits of H7" && class.label.contains("from memory: ISO 286-1:2010"));
+        let fit = source(Demand::Fit(fits.get("slide").unwrap()));
+        assert_eq!(fit, Source::new("clearances of slide", "common practice, no source"));
     }
 
     #[test]

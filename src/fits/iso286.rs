@@ -21,6 +21,10 @@ use std::sync::OnceLock;
 use super::steps::Steps;
 use super::{Limits, Side, decimal_mm};
 
+/// Where the limits come from.
+pub const SOURCE: &str = "looked-up: public repository table of PN-EN ISO 286-1; from memory: ISO 286-1:2010, \
+     tables 1 to 5; the standard itself was not seen";
+
 /// The letters that the tables have, as shafts.
 const LETTERS: [&str; 15] = ["c", "d", "e", "f", "g", "h", "js", "k", "m", "n", "p", "r", "s", "t", "u"];
 

@@ -1,6 +1,7 @@
 //! Limits: what a printed size may be, from a tolerance class or from a named fit with a bought part.
 //!
 //! - [`iso286`]: `H7`, `g6`, … to limits, from tables.
+//! - [`fit_type`]: whether a hole and a shaft clear, press, or may do either.
 //! - [`named`]: `press`, `snug`, `slide`, `free`, a range of clearance against the mate's size.
 //! - [`aim`]: limits, class or fit to the size that is aimed at.
 //! - [`probability`]: the chance that the clearance between a printed and a bought part is as wanted.
@@ -9,11 +10,15 @@
 //! sizes at 20 °C, and both ends are allowed.
 
 pub mod aim;
+pub mod fit_type;
 pub mod iso286;
 pub mod named;
 mod named_file;
 pub mod probability;
+mod source;
 mod steps;
+
+pub use source::Source;
 
 use std::fmt;
 use std::str::FromStr;

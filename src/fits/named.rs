@@ -83,6 +83,11 @@ impl NamedFit {
         Self { name, clearance, growth: 0.0, means: String::new(), source }
     }
 
+    /// Where the numbers come from, and where the file does not say, that it does not.
+    pub fn source_in_words(&self) -> &str {
+        if self.source.is_empty() { "the file of fits does not say" } else { &self.source }
+    }
+
     /// Least and most clearance with a mate of this size, mm, to a micrometre; negative is interference.
     pub fn clearance(&self, mate_mm: f64) -> Limits {
         // To a micrometre: nobody can print finer, and the limits stay readable.

@@ -2,6 +2,7 @@
 //!
 //! Dimensions first, then solids.
 
+pub mod build;
 pub mod felt;
 #[cfg(test)]
 mod fixture;
@@ -16,6 +17,7 @@ pub mod pulley_estimate;
 pub mod pulley_files;
 pub mod pulley_law;
 pub mod pulley_picture;
+pub mod pulley_pieces;
 pub mod pulley_request;
 pub mod pulley_solid;
 pub mod sized;

@@ -14,7 +14,7 @@ use crate::fits::named::{FitError, NamedFits};
 use crate::fits::{Limits, NotLimits};
 use crate::kind::{Axis, Kind};
 use crate::problem::Problem;
-use crate::readings::whole_table::Table;
+use crate::tables::whole_table::Table;
 use crate::units::Mm;
 
 /// A parts list that can be read.

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use crate::kind::{Axis, Kind, UnknownWord};
 use crate::problem::{Location, Problem, nearest};
-use crate::readings::whole_table::{self, Table};
+use crate::tables::whole_table::{self, Table};
 use crate::units::Mm;
 
 use super::parts_list::{PartLine, PartsList};

@@ -346,7 +346,7 @@ fn file_name(path: &Path) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::pulley_request::{Flanges, Request};
+    use super::super::pulley_request::{Build, Flanges, Request};
     use super::super::{fixture, pulley_solid};
     use super::*;
     use crate::units::Mm;
@@ -360,6 +360,7 @@ mod tests {
             flanges: Flanges::One,
             belt_width: None,
             allow_few_teeth: false,
+            build: Build::default(),
         };
         let design = Design::new(&request, None).unwrap();
         let solid = pulley_solid::solid(&design).unwrap();

@@ -1,47 +1,25 @@
 //! The pulley as lines and true arcs: its section for DXF and SVG, its body for STEP.
 //!
-//! Walls of teeth are lines and arcs already ([`Groove::walls`]) and stay so when they are corrected, so
+//! Walls of teeth are lines and arcs already ([`crate::belt::groove::Groove::walls`]) and stay so when they are corrected, so
 //! the section is exact: what a drawing program measures in the file is the size in the table.
 //!
 //! The exact body is that of the printed mesh with one difference. Under the upper flange the mesh rises
 //! out of tips and grooves alike; such walls are neither planes nor cones. Here the cone stands on a circle
 //! just outside the tips, and the grooves end at a flat ceiling: [`Exact::differences`] says so.
 
-use crate::belt::groove::Groove;
-use crate::belt::walls::Shape;
 use crate::geometry::brep::{Brep, NotExact};
-use crate::geometry::curve::{Corner, Curve, CurveLoop, CurveOutline};
+use crate::geometry::curve::{CurveLoop, CurveOutline};
 use crate::geometry::curve_stack::CurveStack;
 
 use super::pulley::{Body, CHAMFER_MM, Design};
 use super::pulley_request::Flanges;
 use super::pulley_solid;
 
+pub use super::build::section::teeth;
+
 /// How far outside the tips the cone under the upper flange begins, mm: circles that touch would leave
 /// faces without width.
 const CLEAR_OF_TIPS_MM: f64 = 0.05;
-
-/// The teeth's outline, counter-clockwise.
-pub fn teeth(groove: &Groove) -> CurveLoop {
-    let mut corners = Vec::with_capacity(8 * groove.teeth as usize);
-    for pitch in 0..groove.teeth {
-        let turn = 2.0 * groove.half_pitch_rad() * f64::from(pitch);
-        for wall in groove.walls() {
-            let wall = wall.turned(turn);
-            let (x, y) = wall.at(0.0).0;
-            let curve = match wall.shape {
-                // A sharp corner is no wall.
-                Shape::Arc { radius: 0.0, .. } => continue,
-                Shape::Arc { centre, from_rad, to_rad, .. } => {
-                    Curve::Arc { center: [centre.0, centre.1], sweep_rad: to_rad - from_rad }
-                }
-                Shape::Line { .. } => Curve::Line,
-            };
-            corners.push(Corner { at: [x, y], curve });
-        }
-    }
-    CurveLoop { corners }
-}
 
 /// The section through the teeth: their outline and the bore.
 pub fn section(body: &Body) -> CurveOutline {
@@ -114,7 +92,7 @@ mod tests {
     use std::f64::consts::PI;
 
     use super::*;
-    use crate::parts::pulley_request::Request;
+    use crate::parts::pulley_request::{Build, Request};
     use crate::units::Mm;
 
     fn design(belt: &str, teeth: u32, flanges: Flanges) -> Design {
@@ -125,6 +103,7 @@ mod tests {
             flanges,
             belt_width: None,
             allow_few_teeth: true,
+            build: Build::default(),
         };
         Design::new(&request, None).unwrap()
     }

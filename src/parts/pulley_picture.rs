@@ -109,6 +109,13 @@ fn exact_path(groove: &Groove, view: &View) -> String {
                 Shape::Line { .. } => {
                     let _ = write!(path, " L {x1:.2} {y1:.2}");
                 }
+                Shape::Rolled { .. } => {
+                    let count = wall.chords(1e-3);
+                    for i in 1..=count {
+                        let (x, y) = view.at(wall.at(i as f64 / count as f64).0);
+                        let _ = write!(path, " L {x:.2} {y:.2}");
+                    }
+                }
                 Shape::Arc { radius, from_rad, to_rad, .. } => {
                     let (radius, hollow) = (radius * view.scale, u8::from(to_rad < from_rad));
                     let _ = write!(path, " A {radius:.2} {radius:.2} 0 0 {hollow} {x1:.2} {y1:.2}");

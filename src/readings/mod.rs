@@ -30,19 +30,17 @@ use crate::coupon;
 use crate::files;
 use crate::kind::{Axis, Kind};
 use crate::problem::{Location, Problem, Severity, counted};
+use crate::tables::{decode, number, records};
 
 mod block;
 mod cells;
 mod check;
 mod conditions;
-mod decode;
 mod feel_rows;
 mod gather;
 mod intern;
 mod layout;
 mod name;
-mod number;
-mod records;
 mod rows;
 pub mod slips;
 pub mod summary;
@@ -50,7 +48,6 @@ mod table;
 pub mod trials;
 mod view;
 mod walk;
-pub(crate) mod whole_table;
 
 use gather::{BLOCK, Interrupted};
 pub use name::Name;

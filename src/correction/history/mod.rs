@@ -16,7 +16,7 @@ use jiff::civil::Date;
 
 use crate::problem::{Location, Problem};
 use crate::readings::Source;
-use crate::readings::whole_table::{self, Table};
+use crate::tables::whole_table::{self, Table};
 
 use super::verify::{Shift, Verdict, Verification};
 

@@ -9,8 +9,8 @@
 use std::path::Path;
 
 use crate::problem::{Location, Problem};
-use crate::readings::whole_table::{self, Table};
 use crate::readings::{CheckedReadings, SetupReadings, read_bytes, read_file};
+use crate::tables::whole_table::{self, Table};
 
 /// What columns of a parts list are called in a readings sheet.
 const COLUMNS: [(&str, &str); 4] =

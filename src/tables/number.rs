@@ -8,16 +8,16 @@ use std::fmt;
 
 /// A number as it stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Number {
+pub(crate) struct Number {
     /// Its value, finite.
-    pub(super) value: f64,
+    pub(crate) value: f64,
     /// The decimal separator it is written with.
-    pub(super) separator: Separator,
+    pub(crate) separator: Separator,
 }
 
 /// What stands between the whole and the rest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Separator {
+pub(crate) enum Separator {
     /// A whole number.
     None,
     /// `5.08`
@@ -33,14 +33,14 @@ const POWERS_OF_TEN: [f64; 16] =
 /// The number in a cell of at most 15 digits and a separator between them and nothing else; `None` for
 /// the rest.
 #[inline]
-pub(super) fn plain(cell: &[u8]) -> Option<Number> {
+pub(crate) fn plain(cell: &[u8]) -> Option<Number> {
     leading(cell).filter(|(_, length)| *length == cell.len()).map(|(number, _)| number)
 }
 
 /// The same where more text may follow, and how long the number is. A separator only belongs to the
 /// number when a digit follows.
 #[inline]
-pub(super) fn leading(text: &[u8]) -> Option<(Number, usize)> {
+pub(crate) fn leading(text: &[u8]) -> Option<(Number, usize)> {
     let (whole, before) = digits_of(text)?;
     let behind = &text[before..];
     let separator = match behind.first() {
@@ -60,7 +60,7 @@ pub(super) fn leading(text: &[u8]) -> Option<(Number, usize)> {
 
 /// The whole number from 1 to 999999 at the beginning of `text`, and how long it is.
 #[inline]
-pub(super) fn whole(text: &[u8]) -> Option<(u32, usize)> {
+pub(crate) fn whole(text: &[u8]) -> Option<(u32, usize)> {
     let (number, length) = digits_of(text)?;
     (length <= 6 && number > 0).then_some((number as u32, length))
 }
@@ -88,7 +88,7 @@ fn digits_of(text: &[u8]) -> Option<(u64, usize)> {
 }
 
 /// The number in a cell, spaces around it allowed.
-pub(super) fn parse(cell: &str) -> Result<Number, NotANumber> {
+pub(crate) fn parse(cell: &str) -> Result<Number, NotANumber> {
     let text = cell.trim();
     if let Some(number) = plain(text.as_bytes()) {
         return Ok(number);
@@ -120,7 +120,7 @@ const WHOLE_POWERS_OF_TEN: [u64; 16] = {
 
 /// A text that is no number, and what was probably meant.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct NotANumber {
+pub(crate) struct NotANumber {
     text: String,
     likely: Likely,
 }
@@ -182,7 +182,7 @@ fn parse_strictly(text: &str) -> bool {
 
 impl NotANumber {
     /// What the person can do about it.
-    pub(super) fn help(&self) -> Option<String> {
+    pub(crate) fn help(&self) -> Option<String> {
         match &self.likely {
             Likely::Meant(meant) => Some(format!("did you mean {meant}?")),
             Likely::Unit { number, inches: false } => Some(format!("write the number alone: {number}")),

@@ -7,7 +7,7 @@ use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 /// Why a file is no text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-pub(super) enum NotText {
+pub(crate) enum NotText {
     /// A spreadsheet program's own format.
     #[error("this is a spreadsheet file, not a CSV file")]
     Spreadsheet,
@@ -21,7 +21,7 @@ pub(super) enum NotText {
 
 impl NotText {
     /// What the person can do about it.
-    pub(super) fn help(self) -> &'static str {
+    pub(crate) fn help(self) -> &'static str {
         match self {
             Self::Spreadsheet | Self::BrokenUtf16 => "save it as CSV (UTF-8) and read that",
             Self::Binary => "give the readings sheet, saved as CSV (UTF-8)",
@@ -31,7 +31,7 @@ impl NotText {
 
 /// How many bytes to skip when a file that begins like this can be read as UTF-8; `None` when it must be
 /// turned into UTF-8 as a whole.
-pub(super) fn mark_of_utf8(head: &[u8]) -> Option<usize> {
+pub(crate) fn mark_of_utf8(head: &[u8]) -> Option<usize> {
     let mark = if head.starts_with(b"\xef\xbb\xbf") { 3 } else { 0 };
     let foreign = head.starts_with(b"\xff\xfe")
         || head.starts_with(b"\xfe\xff")
@@ -51,7 +51,7 @@ fn ends_lines_with_a_carriage_return(text: &[u8]) -> bool {
 }
 
 /// The whole file as UTF-8 with line feeds, without a byte-order mark.
-pub(super) fn whole(bytes: &[u8]) -> Result<String, NotText> {
+pub(crate) fn whole(bytes: &[u8]) -> Result<String, NotText> {
     if is_spreadsheet(bytes) {
         return Err(NotText::Spreadsheet);
     }

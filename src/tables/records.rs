@@ -10,32 +10,32 @@
 
 /// Where a cell is: in the block, or behind its end in the scratch text where quotes were undone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Span {
+pub(crate) struct Span {
     start: usize,
     end: usize,
 }
 
 /// One row that is no comment and not blank.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Row<'a> {
+pub(crate) struct Row<'a> {
     text: &'a [u8],
     scratch: &'a [u8],
     spans: &'a [Span],
     /// The line it begins on, from 1 at the start of the block.
-    pub(super) line: u64,
+    pub(crate) line: u64,
     /// The block has no quotes: neighbouring cells are one separator apart.
-    pub(super) plain: bool,
+    pub(crate) plain: bool,
 }
 
 impl<'a> Row<'a> {
     /// How many cells.
-    pub(super) fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.spans.len()
     }
 
     /// A cell, as typed, without its quotes; empty when the row is shorter.
     #[inline]
-    pub(super) fn cell(&self, column: usize) -> &'a [u8] {
+    pub(crate) fn cell(&self, column: usize) -> &'a [u8] {
         self.spans.get(column).map_or(&[], |span| {
             if span.start < self.text.len() {
                 &self.text[span.start..span.end]
@@ -47,47 +47,47 @@ impl<'a> Row<'a> {
 
     /// The text from the first to the last of these columns, in a plain row.
     #[inline]
-    pub(super) fn stretch(&self, first: usize, last: usize) -> &'a [u8] {
+    pub(crate) fn stretch(&self, first: usize, last: usize) -> &'a [u8] {
         &self.text[self.spans[first].start..self.spans[last].end]
     }
 
     /// A cell as text without the spaces around it.
-    pub(super) fn trimmed(&self, column: usize) -> &'a str {
+    pub(crate) fn trimmed(&self, column: usize) -> &'a str {
         as_text(self.cell(column)).trim()
     }
 
     /// The row with its cells separated by `delimiter` and without quotes.
-    pub(super) fn rejoined(&self, delimiter: u8) -> Vec<u8> {
+    pub(crate) fn rejoined(&self, delimiter: u8) -> Vec<u8> {
         let cells: Vec<&[u8]> = (0..self.len()).map(|column| self.cell(column)).collect();
         cells.join(&delimiter)
     }
 
     /// Whether every cell from this column on is blank.
-    pub(super) fn is_blank_from(&self, column: usize) -> bool {
+    pub(crate) fn is_blank_from(&self, column: usize) -> bool {
         (column..self.len()).all(|column| self.trimmed(column).is_empty())
     }
 }
 
 /// Blocks are checked to be UTF-8 and cut at ASCII letters only, so that every piece is text.
-pub(super) fn as_text(bytes: &[u8]) -> &str {
+pub(crate) fn as_text(bytes: &[u8]) -> &str {
     std::str::from_utf8(bytes).unwrap_or_default()
 }
 
 /// What there was besides rows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(super) struct Leftover {
+pub(crate) struct Leftover {
     /// Lines in the block.
-    pub(super) lines: u64,
+    pub(crate) lines: u64,
     /// Rows that begin with `#` and have as many cells as were asked for.
-    pub(super) commented: u64,
+    pub(crate) commented: u64,
     /// Line of the first of them.
-    pub(super) first_commented: Option<u64>,
+    pub(crate) first_commented: Option<u64>,
     /// Line of a quote that is never closed.
-    pub(super) open_quote: Option<u64>,
+    pub(crate) open_quote: Option<u64>,
 }
 
 /// What rows are read by.
-pub(super) trait RowReader {
+pub(crate) trait RowReader {
     /// Reads the row of `text` that begins at `from`, on this line, when it is as expected; where the next
     /// one begins. The text has no quotes.
     fn expected_row(&mut self, text: &[u8], from: usize, line: u64) -> Option<usize>;
@@ -98,13 +98,13 @@ pub(super) trait RowReader {
 
 /// Memory that is used again for every block.
 #[derive(Debug, Default)]
-pub(super) struct Workspace {
+pub(crate) struct Workspace {
     spans: Vec<Span>,
     scratch: Vec<u8>,
 }
 
 /// Calls `on_row` for every row of `text`; rows are expected to have `columns` cells.
-pub(super) fn for_each_row(
+pub(crate) fn for_each_row(
     text: &[u8],
     delimiter: u8,
     columns: usize,
@@ -128,7 +128,7 @@ impl<F: FnMut(Row<'_>)> RowReader for General<F> {
 }
 
 /// Has every row of `text` read; rows are expected to have `columns` cells.
-pub(super) fn read_rows(
+pub(crate) fn read_rows(
     text: &[u8],
     delimiter: u8,
     columns: usize,
@@ -231,19 +231,19 @@ fn split_plain(text: &[u8], from: usize, delimiter: u8, spans: &mut Vec<Span>) -
 
 /// One record: where the next begins, how many lines it spans.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Record {
+pub(crate) struct Record {
     /// Where the next record begins.
-    pub(super) end: usize,
+    pub(crate) end: usize,
     /// Line ends in it, counting the end of the text as one.
-    pub(super) lines: u64,
+    pub(crate) lines: u64,
     /// A quote is not closed before the text ends.
-    pub(super) is_open: bool,
+    pub(crate) is_open: bool,
     /// It ends with a line feed and not with the text.
-    pub(super) is_whole: bool,
+    pub(crate) is_whole: bool,
 }
 
 /// Splits the record that begins at `from` into `spans`.
-pub(super) fn split_record(
+pub(crate) fn split_record(
     text: &[u8],
     from: usize,
     delimiter: u8,
@@ -316,7 +316,7 @@ fn feeds(text: &[u8]) -> u64 {
 }
 
 /// Where the last whole record of `text` ends; `None` when there is none.
-pub(super) fn end_of_last_record(text: &[u8], delimiter: u8) -> Option<usize> {
+pub(crate) fn end_of_last_record(text: &[u8], delimiter: u8) -> Option<usize> {
     if !text.contains(&b'"') {
         return text.iter().rposition(|byte| *byte == b'\n').map(|at| at + 1);
     }
@@ -332,7 +332,7 @@ pub(super) fn end_of_last_record(text: &[u8], delimiter: u8) -> Option<usize> {
 }
 
 /// The cells of the record that begins at `from`, as text without the spaces around, and the record.
-pub(super) fn header_cells(text: &[u8], from: usize, delimiter: u8) -> (Vec<String>, Record) {
+pub(crate) fn header_cells(text: &[u8], from: usize, delimiter: u8) -> (Vec<String>, Record) {
     let (mut spans, mut scratch) = (Vec::new(), Vec::new());
     let record = split_record(text, from, delimiter, &mut spans, &mut scratch);
     let row = Row { text, scratch: &scratch, spans: &spans, line: 1, plain: false };
