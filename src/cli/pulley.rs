@@ -56,7 +56,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let targets = Targets::new(&args.out).map_err(|error| Error::call(error.to_string()))?;
+    let targets = Targets::new(&args.out, 1).map_err(|error| Error::call(error.to_string()))?;
     if targets.is_empty() && !output.json {
         return Err(Error::call(
             "--out FILE.stl, .3mf, .step, .dxf or .svg is needed unless --json is given",
@@ -75,10 +75,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         build: Default::default(),
     };
     let design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
-    let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;
-    let mut answer = PulleyAnswer::new(&design, &solid, args.correction.as_deref().zip(correction.as_ref()));
+    let solids = pulley_solid::solids(&design).map_err(|error| Error::call(error.to_string()))?;
+    let mut answer =
+        PulleyAnswer::new(&design, &solids[0], args.correction.as_deref().zip(correction.as_ref()));
     if !targets.is_empty() {
-        targets.write(&design, &solid, &mut answer, &mut outputs).map_err(not_written)?;
+        targets.write(&design, &solids, &mut answer, &mut outputs).map_err(not_written)?;
         let written = outputs.commit()?;
         answer.files = written.iter().map(|path| path.display().to_string()).collect();
     }

@@ -12,7 +12,6 @@ pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;
 pub mod pulley_chords;
-pub mod pulley_curves;
 pub mod pulley_estimate;
 pub mod pulley_files;
 pub mod pulley_law;

@@ -59,7 +59,7 @@ pub struct PulleyAnswer {
     cautions: [&'static str; 3],
     /// In what the STEP file differs from the mesh.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub step_differs: Vec<&'static str>,
+    pub step_differs: Vec<String>,
     /// What was written.
     pub files: Vec<String>,
 }

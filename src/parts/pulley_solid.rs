@@ -1,11 +1,9 @@
 //! The bodies of a pulley: each of its drawn pieces as a proven solid.
 
-use crate::belt::groove::Groove;
 use crate::geometry::check::NotASolid;
 use crate::geometry::solid::Solid;
 
-use super::build;
-use super::pulley::{CHAMFER_MM, Design};
+use super::pulley::Design;
 
 /// The drawn body, proven watertight; of a pulley in several pieces the first.
 ///
@@ -29,9 +27,4 @@ pub fn solids(design: &Design) -> Result<Vec<Solid>, NotASolid> {
 /// What the solid is called.
 pub fn name(design: &Design) -> String {
     format!("{} pulley, {} teeth", design.pulley.profile.name, design.pulley.teeth())
-}
-
-/// The teeth drawn in by the chamfer at the bed; `None` where that leaves no teeth.
-pub fn chamfered(groove: &Groove) -> Option<Groove> {
-    build::chamfered(groove, CHAMFER_MM)
 }

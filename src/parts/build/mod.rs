@@ -13,6 +13,7 @@
 //! the axis is half of a gap of twice that distance. Heights are measured from the bed.
 
 pub mod bore;
+pub mod exact;
 pub mod hole;
 pub mod label;
 mod mesh;
