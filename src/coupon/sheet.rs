@@ -1,6 +1,7 @@
 //! The blank readings sheet: one row a feature and print, in the order in which one measures.
 
 use super::CouponSet;
+use crate::kind::{Axis, Kind};
 
 /// How many times every feature is read.
 pub const READINGS: usize = 3;
@@ -23,41 +24,69 @@ const FEEL: &str = "\
 # one line a ring or pin is enough
 ";
 
+/// One line of a sheet: a feature that is to be read on one print.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row<'a> {
+    /// The piece that it is on.
+    pub piece: &'a str,
+    /// Its label or name.
+    pub feature: &'a str,
+    /// What it is.
+    pub kind: Kind,
+    /// The direction it is measured in.
+    pub axis: Axis,
+    /// The size that it was drawn at, mm.
+    pub drawn_mm: f64,
+    /// Which print.
+    pub copy: u32,
+}
+
 /// The sheet for this set, printed `copies` times, as CSV.
 ///
 /// `setup` fills its column; empty, the person does.
 pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
+    let features = || set.coupons.iter().flat_map(|of| of.features.iter().map(move |feature| (of, feature)));
+    let rows = (1..=copies).flat_map(|copy| {
+        features().map(move |(coupon, feature)| Row {
+            piece: &coupon.name,
+            feature: &feature.label,
+            kind: feature.kind,
+            axis: feature.axis,
+            drawn_mm: feature.nominal_mm,
+            copy,
+        })
+    });
+    of_rows(rows, setup, set.feel)
+}
+
+/// The sheet for these features, as CSV; with columns for how the real piece feels, where pieces are tried.
+pub fn of_rows<'a>(rows: impl IntoIterator<Item = Row<'a>>, setup: &str, feel: bool) -> String {
     let mut top = CONDITIONS.as_bytes().to_vec();
-    if set.feel {
+    if feel {
         top.extend_from_slice(FEEL.as_bytes());
     }
     let mut sheet = csv::Writer::from_writer(top);
     let readings = (1..=READINGS).map(|i| format!("reading_{i}_mm"));
     let columns = ["setup", "coupon", "feature", "kind", "axis", "nominal_mm", "copy"].map(str::to_owned);
-    let felt: &[&str] = if set.feel { &["feel", "mate_mm", "mate"] } else { &[] };
+    let felt: &[&str] = if feel { &["feel", "mate_mm", "mate"] } else { &[] };
     let more = felt.iter().copied().chain(["note"]).map(str::to_owned);
     let header: Vec<String> = columns.into_iter().chain(readings).chain(more).collect();
     let width = header.len();
-    let mut rows = vec![header];
-    for copy in 1..=copies {
-        for coupon in &set.coupons {
-            for feature in &coupon.features {
-                let mut row = vec![
-                    setup.to_owned(),
-                    coupon.name.clone(),
-                    feature.label.clone(),
-                    feature.kind.name().to_owned(),
-                    feature.axis.name().to_owned(),
-                    feature.nominal_mm.to_string(),
-                    copy.to_string(),
-                ];
-                row.resize(width, String::new());
-                rows.push(row);
-            }
-        }
-    }
-    for row in rows {
-        sheet.write_record(row).expect("rows of one length go into memory");
+    let line = |of: Row<'_>| {
+        let mut line = vec![
+            setup.to_owned(),
+            of.piece.to_owned(),
+            of.feature.to_owned(),
+            of.kind.name().to_owned(),
+            of.axis.name().to_owned(),
+            of.drawn_mm.to_string(),
+            of.copy.to_string(),
+        ];
+        line.resize(width, String::new());
+        line
+    };
+    for line in std::iter::once(header).chain(rows.into_iter().map(line)) {
+        sheet.write_record(line).expect("rows of one length go into memory");
     }
     String::from_utf8(sheet.into_inner().expect("memory takes everything")).expect("text stays text")
 }

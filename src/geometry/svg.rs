@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use super::curve::{Curve, CurveLoop, CurveOutline};
-use super::threemf::escaped;
+pub use super::threemf::escaped;
 
 /// Clear space around what is drawn, mm.
 pub const MARGIN_MM: f64 = 5.0;

@@ -6,8 +6,10 @@ pub mod build;
 pub mod felt;
 #[cfg(test)]
 mod fixture;
+pub mod gauging;
 pub mod parts_list;
 mod parts_reading;
+pub mod piece_drawing;
 pub mod pulley;
 pub mod pulley_answer;
 pub mod pulley_check;

@@ -3,6 +3,7 @@
 pub mod fit;
 pub mod guide;
 pub mod page;
+pub mod part;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
