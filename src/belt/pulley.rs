@@ -136,6 +136,11 @@ impl Pulley {
         self.groove.teeth
     }
 
+    /// Diameter over the tips by the standard, whatever is aimed at, mm.
+    pub fn nominal_outside_mm(&self) -> f64 {
+        self.pitch_diameter_mm - self.profile.two_a_mm
+    }
+
     /// Diameter over the tips, which a belt's land rests on, mm.
     pub fn outside_diameter_mm(&self) -> f64 {
         2.0 * self.groove.outside_radius_mm

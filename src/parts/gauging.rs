@@ -33,6 +33,15 @@ impl Gauged<'_> {
     pub fn axis(&self) -> Axis {
         self.dimension.kind.unnamed_axis()
     }
+
+    /// What it is expected to print as, with half the 95 % interval, mm; empty without a correction.
+    pub fn expected(&self) -> String {
+        let Some(estimate) = self.dimension.expected else { return String::new() };
+        match estimate.half95_mm {
+            Some(half) => format!("{:.3} ± {half:.3}", estimate.expected_mm),
+            None => "not measured".to_owned(),
+        }
+    }
 }
 
 /// The sizes of a piece in order, those that a caliper takes with letters from A on.

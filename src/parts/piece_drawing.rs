@@ -19,6 +19,8 @@ use super::gauging::Gauged;
 const VIEW_MM: f64 = 105.0;
 /// Space around a view for arrows and letters, mm of paper.
 const AROUND_MM: f64 = 22.0;
+/// Width of a sheet with a table, mm: A4 across, less its margins.
+const SHEET_MM: f64 = 277.0;
 /// Scales that people are used to.
 const SCALES: [(f64, &str); 7] =
     [(5.0, "5:1"), (2.0, "2:1"), (1.0, "1:1"), (0.5, "1:2"), (0.2, "1:5"), (0.1, "1:10"), (0.05, "1:20")];
@@ -101,8 +103,48 @@ impl Paper {
     }
 }
 
-/// The drawing of one piece as drawn, as SVG, and its scale in words.
+/// The views of one piece as drawn, as SVG, and their scale in words.
 pub fn svg(piece: &Piece, gauged: &[Gauged<'_>]) -> (String, &'static str) {
+    let (paper, size, words) = views(piece, gauged);
+    (framed(&paper.svg, size, &piece.name), words)
+}
+
+/// The same with the table of sizes and the print orientation below: a sheet that stands alone.
+pub fn sheet(piece: &Piece, gauged: &[Gauged<'_>]) -> String {
+    const LINE_MM: f64 = 5.0;
+    const COLUMNS_MM: [f64; 6] = [4.0, 10.0, 78.0, 98.0, 120.0, 148.0];
+    let (mut paper, [width, height], _) = views(piece, gauged);
+    let mut y = height + LINE_MM;
+    let mut row = |paper: &mut Paper, cells: [&str; 6]| {
+        for (x, cell) in COLUMNS_MM.into_iter().zip(cells) {
+            paper.words([x, y], 3.0, "start", cell);
+        }
+        y += LINE_MM;
+    };
+    row(&mut paper, ["", "size", "wanted", "drawn", "expected, 95 %", "caliper"]);
+    for of in gauged {
+        let dimension = of.dimension;
+        let letter = of.letter.map_or(String::new(), String::from);
+        let (wanted, drawn) = (format!("{:.3}", dimension.wanted_mm), format!("{:.3}", dimension.drawn_mm));
+        let expected = of.expected();
+        row(&mut paper, [&letter, &dimension.name, &wanted, &drawn, &expected, of.how]);
+    }
+    row(&mut paper, ["", &format!("On the bed: {}", piece.orientation), "", "", "", ""]);
+    row(&mut paper, ["", "All sizes in mm. Blue arrows: large jaws. Red: inside jaws.", "", "", "", ""]);
+    framed(&paper.svg, [width.max(SHEET_MM), y], &piece.name)
+}
+
+fn framed(shapes: &str, [width, height]: [f64; 2], title: &str) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.3}mm\" height=\"{height:.3}mm\" \
+         viewBox=\"0 0 {width:.3} {height:.3}\" font-family=\"DejaVu Sans, sans-serif\">\n<title>{}</title>\n\
+         <rect width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n{shapes}</svg>\n",
+        svg::escaped(title)
+    )
+}
+
+/// Both views, how large they are together, and their scale.
+fn views(piece: &Piece, gauged: &[Gauged<'_>]) -> (Paper, [f64; 2], &'static str) {
     let reach = piece.steps.iter().map(|step| step.side.reach_mm()).fold(0.0, f64::max);
     let largest = (2.0 * reach).max(piece.top_mm());
     let fitting = SCALES.into_iter().find(|(scale, _)| scale * largest <= VIEW_MM);
@@ -111,20 +153,13 @@ pub fn svg(piece: &Piece, gauged: &[Gauged<'_>]) -> (String, &'static str) {
     let height = side.max(piece.top_mm() * scale) + 2.0 * AROUND_MM + 8.0;
     let width = 2.0 * side + 4.0 * AROUND_MM;
     let mut paper = Paper { svg: String::new(), scale };
-    let _ = writeln!(
-        paper.svg,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.3}mm\" height=\"{height:.3}mm\" \
-         viewBox=\"0 0 {width:.3} {height:.3}\" font-family=\"DejaVu Sans, sans-serif\">\n<title>{}</title>",
-        svg::escaped(&piece.name)
-    );
     let middle_y = 8.0 + AROUND_MM + side.max(piece.top_mm() * scale) / 2.0;
     section_view(&mut paper, piece, gauged, AROUND_MM + side / 2.0, middle_y);
     axial_view(&mut paper, piece, gauged, [3.0 * AROUND_MM + 1.5 * side, middle_y]);
     paper.words([2.0, 5.0], 4.0, "start", &format!("{}, drawn size, scale {words}", piece.name));
     paper.words([AROUND_MM + side / 2.0, height - 2.0], 3.2, "middle", "section through the axis, bed below");
     paper.words([3.0 * AROUND_MM + 1.5 * side, height - 2.0], 3.2, "middle", "along the axis, from the top");
-    paper.svg.push_str("</svg>\n");
-    (paper.svg, words)
+    (paper, [width, height], words)
 }
 
 /// The piece cut through its axis.

@@ -26,6 +26,7 @@ use super::pulley_estimate::{self, Estimates};
 use super::pulley_law::{WallLaw, exact_mm, tip_kind};
 use super::pulley_pieces::{self, Given};
 use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
+use super::pulley_standard::{self, Outcome};
 
 /// How far the predicted print may lie from the wanted outline, mm.
 pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
@@ -96,6 +97,8 @@ pub struct Design {
     pub expected: Option<Estimates>,
     /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
     pub deviation_mm: Option<f64>,
+    /// What a print is worth by the standard; `None` without a correction.
+    pub standard: Option<Outcome>,
     /// Where the numbers come from: what, and the table's label.
     pub sources: Vec<(&'static str, &'static str)>,
     /// What a reader must know.
@@ -109,7 +112,14 @@ impl Design {
     /// kind that is needed: pins (or outside widths), gaps and bores.
     pub fn new(request: &Request, correction: Option<&Correction>) -> Result<Self, CannotMake> {
         let flank = request.build.flank;
-        let pulley = Pulley::with_flanks(&request.belt, request.teeth, flank, request.allow_few_teeth)?;
+        let mut pulley = Pulley::with_flanks(&request.belt, request.teeth, flank, request.allow_few_teeth)?;
+        if request.build.aim_at_middle
+            && let Some(plus) =
+                tolerance::outside_diameter_plus_mm(pulley.profile, pulley.nominal_outside_mm())
+        {
+            // Half of what is allowed on the diameter, a quarter on the radius.
+            pulley.groove = pulley.groove.grown(plus.value / 4.0, 0.0);
+        }
         let profile = pulley.profile;
         let mut warnings = Vec::new();
         request.check()?;
@@ -157,6 +167,7 @@ impl Design {
             pieces,
             expected: None,
             deviation_mm: None,
+            standard: None,
             sources,
             warnings,
             pulley,
@@ -165,7 +176,27 @@ impl Design {
             design.correct(correction)?;
         }
         design.draw_pieces(&Sizing::new(correction))?;
+        design.warn_of_sharp_corners();
         Ok(design)
+    }
+
+    /// Common practice, no source: a bead cannot turn more sharply than half its own width.
+    fn warn_of_sharp_corners(&mut self) {
+        /// Half the line of a 0.4 mm nozzle, mm.
+        const HALF_LINE_MM: f64 = 0.2;
+        let groove = &self.wanted.groove;
+        for (what, radius) in [("tips", groove.tip_radius_mm), ("roots", groove.bottom_radius_mm)] {
+            if radius < HALF_LINE_MM - 1e-9 {
+                self.warnings.push(format!(
+                    "roundings of {radius:.2} mm at the {what} are far below the width of a line, and will not survive printing"
+                ));
+            }
+        }
+        if self.pieces.iter().any(|piece| piece.bore.has_corners()) {
+            self.warnings.push(format!(
+                "inner corners of the bore print rounded by about {HALF_LINE_MM} mm: ease the edges of what goes in"
+            ));
+        }
     }
 
     /// The kind that the bore's size is of: a bore, or a gap where it has only flats.
@@ -229,8 +260,29 @@ impl Design {
             }
         }
         self.deviation_mm = Some(deviation);
+        let outcome = Outcome::of(&self.pulley, 2.0 * self.wanted.groove.outside_radius_mm, correction)?;
         self.warn(correction, &law, deviation)?;
+        self.warn_of_standard(&outcome, correction);
+        self.standard = Some(outcome);
         Ok(())
+    }
+
+    fn warn_of_standard(&mut self, outcome: &Outcome, correction: &Correction) {
+        let missed = outcome.missed();
+        if missed.is_empty() {
+            return;
+        }
+        let can = pulley_standard::can_hold(&self.pulley, correction);
+        let advice = if can.is_empty() {
+            "no larger pulley or profile here can, either; print the coupons more than once to know it better"
+                .to_owned()
+        } else {
+            format!("{} can", can.join(", or "))
+        };
+        self.warnings.push(format!(
+            "this setup cannot hold {} by ISO 5294 (less likely than not); {advice}",
+            missed.join(", ")
+        ));
     }
 
     fn warn(&mut self, correction: &Correction, law: &WallLaw, deviation: f64) -> Result<(), CannotMake> {

@@ -12,7 +12,7 @@ use crate::geometry::{dxf, step, stl, svg, threemf};
 use super::build::piece::Piece;
 use super::pulley::Design;
 use super::pulley_answer::PulleyAnswer;
-use super::pulley_picture;
+use super::{pulley_picture, pulley_solid};
 
 /// Clear space between two pieces in a drawing, mm.
 const BETWEEN_PIECES_MM: f64 = 10.0;
@@ -122,25 +122,26 @@ impl Targets {
         // Beside each other, so that the names alone say which is meant.
         let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         answer.files = self.paths().map(name).collect();
-        let all: Vec<&Solid> = solids.iter().collect();
+        let placed = pulley_solid::side_by_side(solids);
         for (path, format, piece) in &self.files {
             match format {
                 Format::Stl => {
                     let header = answer.short_provenance();
-                    let one = &all[*piece..=*piece];
-                    outputs.write_with(path, |file| stl::write(one, &header, file))?;
+                    let one = solids.get(*piece).into_iter().collect::<Vec<_>>();
+                    outputs.write_with(path, |file| stl::write(&one, &header, file))?;
                 }
                 Format::ThreeMf => {
                     let model = threemf::Model {
-                        title: &super::pulley_solid::name(design),
+                        title: &pulley_solid::name(design),
                         description: &answer.short_provenance(),
                         metadata: &answer.provenance(),
-                        solids: &all,
+                        solids: &placed.iter().collect::<Vec<_>>(),
                     };
                     outputs.write_with(path, |file| model.write(file))?;
                 }
                 Format::Step => {
-                    let exact = design.drawn_pieces[*piece].exact()?;
+                    let Some(piece) = design.drawn_pieces.get(*piece) else { continue };
+                    let exact = piece.exact()?;
                     answer.step_differs.extend(exact.differences);
                     let text = step::text(&exact.brep, answer.date(), &answer.short_provenance());
                     outputs.write(path, text.as_bytes())?;
@@ -224,5 +225,5 @@ fn svg_text(design: &Design) -> String {
         let stroke = if name.starts_with("wanted") { "#0b5fa5" } else { "#c0392b" };
         svg::Group { name, stroke, outline }
     }));
-    svg::text(&super::pulley_solid::name(design), &groups)
+    svg::text(&pulley_solid::name(design), &groups)
 }

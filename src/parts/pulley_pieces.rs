@@ -71,7 +71,15 @@ pub(super) fn wanted(
     if let Some(hold) = build.ring {
         pieces.push(plan.ring(hold)?);
     }
-    plan.add_label(&mut pieces[0], warnings)?;
+    // A cut face is no place for it: of halves, the one that is printed with its hub up.
+    let is_free = |piece: &&mut Piece| build.split.is_none() || piece.steps.len() > 2;
+    match pieces.iter_mut().find(is_free) {
+        Some(piece) => plan.add_label(piece, warnings)?,
+        None if build.label.is_some() => {
+            warnings.push("halves without a hub have no face for a label: it is left out".to_owned());
+        }
+        None => {}
+    }
     pieces.iter().try_for_each(Piece::check)?;
     Ok(pieces)
 }

@@ -167,6 +167,8 @@ pub struct Build {
     pub label: Option<String>,
     /// Split across the axis in the middle of the face, held by these.
     pub split: Option<DowelsAsked>,
+    /// The outside diameter is wanted in the middle of what the standard allows, not at its lower limit.
+    pub aim_at_middle: bool,
     /// How far the first layer stands out beyond the ones above, mm a side, where it was measured.
     pub first_layer_mm: Option<f64>,
 }

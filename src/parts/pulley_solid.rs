@@ -24,6 +24,22 @@ pub fn solids(design: &Design) -> Result<Vec<Solid>, NotASolid> {
     design.drawn_pieces.iter().map(|piece| piece.solid()).collect()
 }
 
+/// The pieces moved along x so that they lie apart on one bed, the first where it was.
+pub fn side_by_side(solids: &[Solid]) -> Vec<Solid> {
+    /// Between one piece and the next, mm.
+    const APART_MM: f64 = 5.0;
+    let mut edge = f64::NEG_INFINITY;
+    let mut placed = Vec::with_capacity(solids.len());
+    for solid in solids {
+        let [low, high] = solid.bounds();
+        let way = if edge.is_finite() { edge + APART_MM - low[0] } else { 0.0 };
+        edge = high[0] + way;
+        // Out of reach of the grid they stay where they are.
+        placed.push(solid.clone().moved([way, 0.0, 0.0]).unwrap_or_else(|_| solid.clone()));
+    }
+    placed
+}
+
 /// What the solid is called.
 pub fn name(design: &Design) -> String {
     format!("{} pulley, {} teeth", design.pulley.profile.name, design.pulley.teeth())

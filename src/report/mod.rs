@@ -1,5 +1,6 @@
 //! Pages from finished results; nothing is computed here.
 
+pub mod drawing_files;
 pub mod fit;
 pub mod guide;
 pub mod page;

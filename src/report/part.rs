@@ -74,20 +74,13 @@ pub fn page(words: &Words<'_>, pieces: &[(&Piece, Vec<Gauged<'_>>)]) -> Result<S
 
 fn row<'a>(of: &Gauged<'a>) -> Row<'a> {
     let dimension = of.dimension;
-    let expected = match dimension.expected {
-        Some(estimate) => match estimate.half95_mm {
-            Some(half) => format!("{:.3} ± {half:.3}", estimate.expected_mm),
-            None => "not measured".to_owned(),
-        },
-        None => String::new(),
-    };
     Row {
         letter: of.letter.map_or(String::new(), String::from),
         name: &dimension.name,
         kind: dimension.kind.name().replace('_', " "),
         wanted: format!("{:.3}", dimension.wanted_mm),
         drawn: format!("{:.3}", dimension.drawn_mm),
-        expected,
+        expected: of.expected(),
         how: of.how,
     }
 }

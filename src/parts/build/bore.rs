@@ -81,6 +81,11 @@ impl Bore {
         if matches!(self, Self::Polygon { .. }) { Kind::Gap } else { Kind::Bore }
     }
 
+    /// Whether it has inner corners that what goes in must fill: a D is cut off, and its corners are blunt.
+    pub fn has_corners(&self) -> bool {
+        matches!(self, Self::Keyed { .. } | Self::Polygon { .. })
+    }
+
     /// The greatest distance from the axis, mm.
     pub fn reach_mm(&self) -> f64 {
         match *self {

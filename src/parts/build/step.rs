@@ -73,10 +73,10 @@ impl Step {
             Side::Round { diameter_mm } => {
                 out.push(Sized::new(format!("{name} diameter"), Kind::Pin, diameter_mm));
             }
-            Side::Teeth(groove) => out.extend([
-                Sized::new("outside diameter", Kind::Pin, 2.0 * groove.outside_radius_mm),
-                Sized::new("groove width at outside diameter", Kind::Gap, groove.outer_width_mm()),
-            ]),
+            // Width and depth of grooves are predicted with the whole outline, not by a law of one size.
+            Side::Teeth(groove) => {
+                out.push(Sized::new("outside diameter", Kind::Pin, 2.0 * groove.outside_radius_mm));
+            }
             Side::Cone { .. } => {}
         }
         out.push(Sized::new(format!("bed to {name}'s end"), Kind::Height, self.to_mm));
