@@ -155,12 +155,12 @@ fn what_is_wrong_with_the_call_is_said_and_nothing_is_written() {
              --allow-few-teeth\n",
         ),
         (
-            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "a.step"],
-            "error: --out a.step: the name must end in .stl or .3mf\n",
+            vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "a.igs"],
+            "error: --out a.igs: the name must end in .stl, .3mf, .step, .dxf or .svg\n",
         ),
         (
             vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good],
-            "error: --out FILE.stl or FILE.3mf is needed unless --json is given\n",
+            "error: --out FILE.stl, .3mf, .step, .dxf or .svg is needed unless --drawing or --json is given\n",
         ),
         (
             vec!["--belt", "T5", "--teeth", "20", "--bore", "5", "--with", good, "--out", "old.stl"],
@@ -181,4 +181,65 @@ fn what_is_wrong_with_the_call_is_said_and_nothing_is_written() {
         std::fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     names.sort();
     assert_eq!(names, ["gapless.toml", "old.svg", "petg.correction.toml"]);
+}
+
+#[test]
+fn files_for_a_drawing_program_come_with_what_they_leave_out() {
+    let folder = scratch(&INVENTED);
+    let outs = ["--out", "d.step", "--out", "d.dxf", "--out", "d.svg", "--json"];
+    let run = pulley(folder.path(), &with(&[&["--with", "petg.correction.toml"][..], &outs[..]].concat()));
+    assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+    let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!(answer["files"], serde_json::json!(["d.step", "d.dxf", "d.svg", "d.json", "d.groove.svg"]));
+    let differs = answer["step_differs"].as_array().unwrap();
+    assert!(differs[0].as_str().unwrap().starts_with("the grooves end at a flat ceiling"), "{differs:?}");
+    let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+    assert!(read("d.step").contains("FILE_NAME('T5 pulley, 20 teeth','2026-11-25',(''),(''),"));
+    for layer in ["SHRINKRULE_WANTED_FACE", "SHRINKRULE_DRAWN_FACE", "SHRINKRULE_DRAWN_LOWER_FLANGE"] {
+        assert!(read("d.dxf").contains(layer), "{layer}");
+    }
+    assert!(read("d.svg").contains("<g id=\"drawn-face\""));
+}
+
+/// The loop is closed: readings typed into the sheet beside the drawing go to `verify` as they are.
+#[test]
+fn the_sheet_beside_a_drawing_is_taken_by_verify_once_it_is_filled_in() {
+    let folder = scratch(&INVENTED);
+    let hub = ["--bore-form", "d:4.5", "--hub", "18x9", "--set-screw", "M3"];
+    let drawing = ["--with", "petg.correction.toml", "--drawing", "d.html"];
+    let run = pulley(folder.path(), &with(&[&hub[..], &drawing[..]].concat()));
+    assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+    assert!(String::from_utf8_lossy(&run.stderr).ends_with("wrote d.html\nwrote d-readings.csv\n"));
+    let page = std::fs::read_to_string(folder.path().join("d.html")).unwrap();
+    for word in ["scale 2:1", "lower flange on the bed", "shrinkrule verify d-readings.csv", "guard it"] {
+        assert!(page.contains(word), "{word}");
+    }
+    let sheet = std::fs::read_to_string(folder.path().join("d-readings.csv")).unwrap();
+    let rows = |sheet: &str| sheet.lines().filter(|line| line.starts_with("invented,")).count();
+    assert!(rows(&sheet) >= 6, "{sheet}");
+    // As this printer prints them: the invented law, read three times.
+    let filled: Vec<String> = sheet
+        .lines()
+        .map(|line| {
+            let Some(rest) = line.strip_suffix(",1,,,,") else { return line.to_owned() };
+            let drawn: f64 = rest.rsplit(',').next().unwrap().parse().unwrap();
+            let kind =
+                Kind::ALL.into_iter().find(|kind| rest.contains(&format!(",{},", kind.name()))).unwrap();
+            let printed = drawn + correction(&INVENTED).deviation_mm(kind, kind.unnamed_axis(), drawn);
+            format!("{rest},1,{printed:.2},{:.2},{printed:.2},", printed + 0.01)
+        })
+        .collect();
+    std::fs::write(folder.path().join("d-readings.csv"), filled.join("\n")).unwrap();
+    let verify = Command::cargo_bin("shrinkrule")
+        .unwrap()
+        .current_dir(folder.path())
+        .args(["verify", "d-readings.csv", "--with", "petg.correction.toml", "--json"])
+        .output()
+        .unwrap();
+    let answer: Value = serde_json::from_slice(&verify.stdout).unwrap();
+    assert_eq!(answer["features"].as_array().unwrap().len(), rows(&sheet), "{answer}");
+    assert_eq!(answer["features"][0]["feature"], "lower flange diameter", "{answer}");
+    for feature in answer["features"].as_array().unwrap() {
+        assert!(feature["z"].as_f64().unwrap().abs() < 1.0, "{feature}");
+    }
 }
