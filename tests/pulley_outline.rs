@@ -6,7 +6,6 @@ use std::f64::consts::{FRAC_PI_2, TAU};
 
 use pulley_setup::{INVENTED, Setup, correction};
 use shrinkrule::belt::profile;
-use shrinkrule::belt::pulley::Pulley;
 use shrinkrule::belt::rack::Flank;
 use shrinkrule::kind::{Axis, Kind};
 use shrinkrule::parts::build::bore::Bore;
@@ -65,6 +64,15 @@ fn with_flanks(belt: &str, teeth: u32, flank: Flank) -> Request {
     Request { build: Build { flank, ..Build::default() }, ..request(belt, teeth) }
 }
 
+/// The fewest teeth that the table of racks lists; below that a rack may undercut, and is refused.
+fn fewest_by_rack(belt: &str) -> u32 {
+    match belt {
+        "H" => 14,
+        "XH" | "XXH" => 18,
+        _ => 10,
+    }
+}
+
 /// The largest deviation, with what it was found at.
 fn worst(
     seeds: std::ops::Range<u64>,
@@ -78,9 +86,7 @@ fn worst(
         let correction = correction(&setup);
         for belt in belts {
             for teeth in teeth(seed) {
-                // The rack undercuts a few small pulleys, which are refused.
-                if Pulley::with_flanks(belt, teeth, flank, true).is_err() {
-                    assert!(flank == Flank::Involute && teeth < 18, "{belt} {teeth}");
+                if flank == Flank::Involute && teeth < fewest_by_rack(belt) {
                     continue;
                 }
                 let design = Design::new(&with_flanks(belt, teeth, flank), Some(&correction))
@@ -118,7 +124,7 @@ const RACKED: [&str; 7] = ["MXL", "XXL", "XL", "L", "H", "XH", "XXH"];
 
 #[test]
 fn the_predicted_print_meets_the_wanted_involutes() {
-    let (deviation, at) = worst(0..200, Flank::Involute, &RACKED, |seed| vec![12 + (seed % 61) as u32]);
+    let (deviation, at) = worst(0..61, Flank::Involute, &RACKED, |seed| vec![12 + seed as u32]);
     println!("largest deviation of involutes {deviation:.5} mm at {at}");
     assert!(deviation <= ALLOWED_DEVIATION_MM, "{deviation} mm at {at}");
 }
