@@ -8,6 +8,7 @@ use shrinkrule::geometry::stl;
 use shrinkrule::kind::Kind;
 use shrinkrule::parts::build::recess::End;
 use shrinkrule::parts::pulley::Design;
+use shrinkrule::parts::pulley_batch::make_all;
 use shrinkrule::parts::pulley_request::{Build, Flanges, Hub, Request, ScrewsAsked};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
@@ -75,7 +76,7 @@ fn make(request: &Request, correction: &Correction) -> usize {
     solid(&design).expect("these pulleys are solids").mesh().triangles.len()
 }
 
-#[divan::bench(args = [0, 1, 2])]
+#[divan::bench(args = [0, 1, 2], sample_count = 10)]
 fn two_hundred_of_12_to_60_teeth(bencher: Bencher, flanges: u8) {
     let correction = correction();
     let requests = batch(Flanges::from_count(flanges).expect("0, 1 or 2"));
@@ -83,8 +84,16 @@ fn two_hundred_of_12_to_60_teeth(bencher: Bencher, flanges: u8) {
 }
 
 /// The same batch with two flanges, a hub, a set screw, and a label.
-#[divan::bench]
+#[divan::bench(sample_count = 10)]
 fn two_hundred_with_hub_set_screw_and_label(bencher: Bencher) {
+    let correction = correction();
+    let requests: Vec<Request> = batch(Flanges::Two).into_iter().map(dressed).collect();
+    bencher.bench(|| make_all(&requests, Some(&correction)).iter().filter(|made| made.is_ok()).count());
+}
+
+/// The same one after another on one thread.
+#[divan::bench(sample_count = 10)]
+fn two_hundred_with_hub_set_screw_and_label_on_one_thread(bencher: Bencher) {
     let correction = correction();
     let requests: Vec<Request> = batch(Flanges::Two).into_iter().map(dressed).collect();
     bencher.bench(|| requests.iter().map(|request| make(request, &correction)).sum::<usize>());

@@ -13,6 +13,7 @@ pub mod piece_drawing;
 pub mod pulley;
 pub mod pulley_answer;
 mod pulley_answer_pieces;
+pub mod pulley_batch;
 pub mod pulley_check;
 pub mod pulley_chords;
 pub mod pulley_estimate;

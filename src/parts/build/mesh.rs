@@ -18,7 +18,7 @@ use super::piece::Piece;
 use super::recess::End;
 use super::set_screw::SetScrews;
 use super::step::{Side, Step};
-use super::window::Windows;
+use super::window::{Ring, Windows};
 
 /// Heights closer than this are one, mm: two grid steps.
 const SAME_HEIGHT_MM: f64 = 2.5e-4;
@@ -63,25 +63,26 @@ struct Cutting<'a> {
     screws: Option<Screws<'a>>,
 }
 
-/// Set screws, and the unmarked loops that their gaps are cut from.
+/// Set screws, and the rings that their gaps are cut into.
 struct Screws<'a> {
     screws: &'a SetScrews,
     windows: Windows,
     profile: Vec<(f64, f64)>,
-    outer: Vec<Point>,
-    inner: Vec<Point>,
+    outer: Ring,
+    inner: Ring,
 }
 
 impl<'a> Cutting<'a> {
     fn new(piece: &'a Piece) -> Self {
         let screws = piece.set_screws.as_ref().and_then(|screws| {
             let (_, _, radius) = piece.step_of(screws)?;
+            let windows = Windows::new(screws);
             Some(Screws {
                 screws,
-                windows: Windows::new(screws),
                 profile: screws.profile(),
-                outer: circle(2.0 * radius),
-                inner: piece.bore.corners(),
+                outer: windows.ring(circle(2.0 * radius)),
+                inner: windows.ring(piece.bore.corners()),
+                windows,
             })
         });
         let mut cutting = Self { piece, outer: Vec::new(), inner: Vec::new(), screws };
@@ -107,9 +108,7 @@ impl<'a> Cutting<'a> {
                     let under_cone = index.checked_sub(1).map(|below| &piece.steps[below].side);
                     let points = match (under_cone, teeth) {
                         (Some(Side::Cone { .. }), Some(groove)) => self.projected(groove, diameter_mm / 2.0),
-                        _ if screw_step.is_some_and(|found| found.0 == index) => {
-                            self.marked(&circle(*diameter_mm))
-                        }
+                        _ if screw_step.is_some_and(|found| found.0 == index) => self.marked_outer(),
                         _ => circle(*diameter_mm),
                     };
                     runs.push(Run::upright(from, step.to_mm, points));
@@ -129,16 +128,16 @@ impl<'a> Cutting<'a> {
         runs
     }
 
-    fn marked(&self, points: &[Point]) -> Vec<Point> {
-        self.screws.as_ref().map_or_else(|| points.to_vec(), |screws| screws.windows.marked(points))
+    /// The outside that set screws go through, with the corners that their gaps begin at.
+    fn marked_outer(&self) -> Vec<Point> {
+        self.screws.as_ref().map_or_else(Vec::new, |screws| screws.windows.marked(&screws.outer))
     }
 
     fn bed_chamfer(&self, step: &Step, from: f64, to: f64, is_marked: bool) -> Option<Run> {
         let inset = to - from;
         match &step.side {
             Side::Round { diameter_mm } => {
-                let whole = circle(*diameter_mm);
-                let high = if is_marked { self.marked(&whole) } else { whole };
+                let high = if is_marked { self.marked_outer() } else { circle(*diameter_mm) };
                 Some(Run { from, to, low: radially(&high, -inset), high: Some(high) })
             }
             Side::Teeth(groove) => {

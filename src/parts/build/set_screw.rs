@@ -16,7 +16,7 @@ use super::recess::End;
 use super::sizing::{Sized, Sizing};
 
 /// Sides of the polygon that a hole across the layers is drawn as: of the circle's own area, and within
-/// 0.005 mm of it up to 3.5 mm in diameter. Layers make steps of a tenth of a millimetre of it anyway.
+/// 0.01 mm of it up to 3.4 mm in diameter. Layers make steps of a tenth of a millimetre of it anyway.
 pub const CROSS_HOLE_SIDES: usize = 24;
 
 /// The slot that holds a nut.

@@ -8,6 +8,8 @@
 //! Where the gap begins and ends, ring and gap must share corners, since on a slanted edge a corner on the
 //! grid lies a little beside it: the whole ring is given those corners beforehand ([`Windows::marked`]).
 
+use std::f64::consts::TAU;
+
 use crate::geometry::outline::Point;
 
 use super::set_screw::{NutSlot, SetScrews};
@@ -51,58 +53,80 @@ impl Windows {
         (0..=SLIDERS).map(move |k| half_mm + (wide - half_mm) * k as f64 / SLIDERS as f64)
     }
 
-    /// The ring's loop with the corners that gaps begin at; a loop that every ray from the axis meets once.
-    pub(super) fn marked(&self, points: &[Point]) -> Vec<Point> {
+    /// A loop that every ray from the axis meets once, made ready for gaps.
+    pub(super) fn ring(&self, points: Vec<Point>) -> Ring {
+        let near = |direction: &Direction| {
+            let seconds = points.iter().skip(1).chain(points.first());
+            let edges = points.iter().zip(seconds).map(|(a, b)| [*a, *b].map(|at| to_local(*direction, at)));
+            let reach = self.wide_mm;
+            edges
+                .filter(|[a, b]| a[0].max(b[0]) > 0.0 && a[1].min(b[1]) <= reach && a[1].max(b[1]) >= -reach)
+                .collect()
+        };
+        let near = self.directions.iter().map(near).collect();
+        let mut ring = Ring { directions: self.directions.clone(), between: Vec::new(), near, points };
+        ring.between = (0..self.directions.len()).map(|i| self.between(&ring, i)).collect();
+        ring
+    }
+
+    /// The corners of a ring from the part in which corners slide at gap `i` to that at the next gap.
+    fn between(&self, ring: &Ring, i: usize) -> Vec<Point> {
+        let next = (i + 1) % self.directions.len();
+        let turn = |point: Point| {
+            let [x, y] = to_local(self.directions[i], point);
+            y.atan2(x).rem_euclid(TAU)
+        };
+        let (begin, end) = (turn(ring.at(i, self.wide_mm)), turn(ring.at(next, -self.wide_mm)));
+        let mut between: Vec<(f64, Point)> = ring
+            .points
+            .iter()
+            .map(|point| (turn(*point), *point))
+            .filter(|(angle, _)| *angle > begin + 1e-9 && *angle < end - 1e-9)
+            .collect();
+        between.sort_by(|a, b| a.0.total_cmp(&b.0));
+        between.into_iter().map(|(_, point)| point).collect()
+    }
+
+    /// The ring's loop with the corners that gaps begin at.
+    pub(super) fn marked(&self, ring: &Ring) -> Vec<Point> {
         /// Two grid steps, mm.
         const SAME_MM: f64 = 2.5e-4;
         let mut marks = Vec::new();
-        for &direction in &self.directions {
+        for gap in 0..self.directions.len() {
             for half in self.sliders(self.first_mm) {
-                marks.extend([half, -half].map(|y| to_global(direction, on_ring(direction, points, y))));
+                marks.extend([half, -half].map(|y| ring.at(gap, y)));
             }
         }
         let is_new = |point: &&Point| {
             marks.iter().all(|mark| (mark[0] - point[0]).hypot(mark[1] - point[1]) > SAME_MM)
         };
-        let mut all: Vec<Point> = points.iter().filter(is_new).copied().collect();
-        all.extend(&marks);
-        all.sort_by(|a, b| a[1].atan2(a[0]).total_cmp(&b[1].atan2(b[0])));
-        all
+        let all = ring.points.iter().filter(is_new).chain(&marks);
+        let mut turned: Vec<(f64, Point)> = all.map(|point| (point[1].atan2(point[0]), *point)).collect();
+        turned.sort_by(|a, b| a.0.total_cmp(&b.0));
+        turned.into_iter().map(|(_, point)| point).collect()
     }
 
-    /// What the gaps leave of a ring between two unmarked loops: one outline a gap, counter-clockwise.
-    pub(super) fn cut(&self, outer: &[Point], inner: &[Point], half_mm: f64) -> Vec<Vec<Point>> {
+    /// What the gaps leave between two rings: one outline a gap, counter-clockwise.
+    pub(super) fn cut(&self, outer: &Ring, inner: &Ring, half_mm: f64) -> Vec<Vec<Point>> {
         let count = self.directions.len();
         (0..count)
-            .map(|i| {
-                let (here, next) = (self.directions[i], self.directions[(i + 1) % count]);
+            .map(|here| {
+                let next = (here + 1) % count;
                 let mut points = self.arc(outer, here, next, half_mm);
-                points.extend(self.slot_side(half_mm, -1.0).map(|place| to_global(next, place)));
+                let global = |gap: usize, place: Point| to_global(self.directions[gap], place);
+                points.extend(self.slot_side(half_mm, -1.0).map(|place| global(next, place)));
                 points.extend(self.arc(inner, here, next, half_mm).into_iter().rev());
-                points.extend(self.slot_side(half_mm, 1.0).rev().map(|place| to_global(here, place)));
+                points.extend(self.slot_side(half_mm, 1.0).rev().map(|place| global(here, place)));
                 points
             })
             .collect()
     }
 
-    /// Along a loop from the gap `here` to the gap `next`, counter-clockwise.
-    fn arc(&self, points: &[Point], here: Direction, next: Direction, half_mm: f64) -> Vec<Point> {
-        let turn = |direction: Direction, point: Point| {
-            let [x, y] = to_local(direction, point);
-            y.atan2(x).rem_euclid(std::f64::consts::TAU)
-        };
-        let place = |direction, y: f64| to_global(direction, on_ring(direction, points, y));
-        let mut arc: Vec<Point> = self.sliders(half_mm).map(|half| place(here, half)).collect();
-        let begin = turn(here, place(here, self.wide_mm));
-        let end = turn(here, place(next, -self.wide_mm));
-        let mut between: Vec<(f64, Point)> = points
-            .iter()
-            .map(|point| (turn(here, *point), *point))
-            .filter(|(angle, _)| *angle > begin + 1e-9 && *angle < end - 1e-9)
-            .collect();
-        between.sort_by(|a, b| a.0.total_cmp(&b.0));
-        arc.extend(between.into_iter().map(|(_, point)| point));
-        arc.extend(self.sliders(half_mm).rev().map(|half| place(next, -half)));
+    /// Along a ring from the gap `here` to the gap `next`, counter-clockwise.
+    fn arc(&self, ring: &Ring, here: usize, next: usize, half_mm: f64) -> Vec<Point> {
+        let mut arc: Vec<Point> = self.sliders(half_mm).map(|half| ring.at(here, half)).collect();
+        arc.extend(&ring.between[here]);
+        arc.extend(self.sliders(half_mm).rev().map(|half| ring.at(next, -half)));
         arc
     }
 
@@ -138,13 +162,23 @@ fn to_global((cos, sin): Direction, [x, y]: Point) -> Point {
     [x * cos - y * sin, x * sin + y * cos]
 }
 
-/// The outermost place of a loop at this distance beside a direction, in the direction's frame.
-fn on_ring(direction: Direction, points: &[Point], y: f64) -> Point {
-    let seconds = points.iter().skip(1).chain(points.first());
-    let crossing = points.iter().zip(seconds).filter_map(|(a, b)| {
-        let ([ax, ay], [bx, by]) = (to_local(direction, *a), to_local(direction, *b));
-        let crosses = (ay - y) * (by - y) <= 0.0 && ay != by;
-        crosses.then(|| ax + (bx - ax) * (y - ay) / (by - ay))
-    });
-    [crossing.fold(0.0, f64::max), y]
+/// A loop about the axis that gaps are cut into.
+pub(super) struct Ring {
+    points: Vec<Point>,
+    directions: Vec<Direction>,
+    /// For each gap the edges near it, in the gap's own frame.
+    near: Vec<Vec<[Point; 2]>>,
+    /// For each gap the corners from there to the next one.
+    between: Vec<Vec<Point>>,
+}
+
+impl Ring {
+    /// The outermost place at this distance beside the middle of a gap.
+    fn at(&self, gap: usize, y: f64) -> Point {
+        let crossing = self.near[gap].iter().filter_map(|[[ax, ay], [bx, by]]| {
+            let crosses = (ay - y) * (by - y) <= 0.0 && ay != by;
+            crosses.then(|| ax + (bx - ax) * (y - ay) / (by - ay))
+        });
+        to_global(self.directions[gap], [crossing.fold(0.0, f64::max), y])
+    }
 }
