@@ -87,11 +87,14 @@ fn way(piece: &Piece, dimension: &Dimension) -> (bool, &'static str) {
 
 /// The sheet to write the readings of these pieces into; `verify` takes it as it is.
 ///
-/// Sizes of a kind that the correction has not measured are left out: it says nothing of them.
+/// Sizes of a kind that the correction has not measured are left out, since it says nothing of them, and sizes
+/// between two kinds, such as from a flat to the round opposite, which `verify` would take for one of them.
 pub fn readings_sheet(pieces: &[(&Piece, Vec<Gauged<'_>>)], correction: Option<&Correction>) -> String {
     let knows = |kind: Kind| correction.is_none_or(|correction| correction.kinds.contains_key(&kind));
     let rows = pieces.iter().flat_map(|(piece, gauged)| {
-        let taken = gauged.iter().filter(|of| of.letter.is_some() && knows(of.dimension.kind));
+        let is_taken =
+            |of: &&Gauged<'_>| of.letter.is_some() && of.dimension.is_one_kind && knows(of.dimension.kind);
+        let taken = gauged.iter().filter(is_taken);
         taken.map(|of| sheet::Row {
             piece: &piece.name,
             feature: &of.dimension.name,

@@ -256,26 +256,81 @@ fn axial_view(paper: &mut Paper, piece: &Piece, gauged: &[Gauged<'_>], center: [
             width / scale
         );
     }
+    let at = |[x, y]: [f64; 2]| [center[0] + x * scale, center[1] - y * scale];
+    let hidden = format!("stroke=\"{INK}\" stroke-width=\"0.2\" stroke-dasharray=\"1.5 1\" fill=\"none\"");
+    for [from, to] in hidden_lines(piece) {
+        paper.line(at(from), at(to), &hidden);
+    }
     // Letters of what lies inside in a column at the right.
     let reach = piece.steps.iter().map(|step| step.side.reach_mm()).fold(0.0, f64::max) * scale;
-    let inside: Vec<&Gauged<'_>> = gauged
-        .iter()
-        .filter(|of| matches!(of.dimension.kind, Kind::Bore | Kind::Gap | Kind::HorizontalBore))
-        .filter(|of| of.letter.is_some())
-        .collect();
-    for (index, of) in inside.iter().enumerate() {
+    let is_inside = |of: &&Gauged<'_>| {
+        matches!(of.dimension.kind, Kind::Bore | Kind::Gap | Kind::HorizontalBore) && of.letter.is_some()
+    };
+    for (index, of) in gauged.iter().filter(is_inside).enumerate() {
         let Some(letter) = of.letter else { continue };
         let half = of.dimension.drawn_mm / 2.0 * scale;
-        let y = center[1] - 7.0 * index as f64;
-        let is_round = of.dimension.kind == Kind::Bore;
-        if is_round && index == 0 {
+        let mut place = at(target(piece, &of.dimension.name, of.dimension.drawn_mm));
+        if of.dimension.kind == Kind::Bore && of.dimension.name == "bore" {
             paper.jaws([center[0] - half, center[1]], [center[0] + half, center[1]], false);
-        } else if of.dimension.name.contains("flat") || of.dimension.name.contains("key slot bottom") {
-            paper.jaws([center[0], center[1] - half], [center[0], center[1] + half], false);
+        } else if of.dimension.name.starts_with("bore across")
+            || of.dimension.name.starts_with("key slot bottom")
+        {
+            // From the round at the front to the flat at the back.
+            let front = center[1] + piece.bore.size_mm() / 2.0 * scale;
+            let front = if of.dimension.is_one_kind { center[1] + half } else { front };
+            paper.jaws([center[0], front], [center[0], front - 2.0 * half], false);
+            place = [center[0], front - 2.0 * half];
         }
         let thin = format!("stroke=\"{INSIDE}\" stroke-width=\"0.2\"");
-        let at = [center[0] + reach + 12.0, y];
-        paper.line([center[0] + half.min(reach), y.max(center[1] - half)], [at[0] - 2.6, at[1]], &thin);
-        paper.letter(at, letter, INSIDE);
+        let letter_at = [center[0] + reach + 12.0, center[1] - 7.0 * index as f64];
+        paper.line(place, [letter_at[0] - 2.6, letter_at[1]], &thin);
+        paper.letter(letter_at, letter, INSIDE);
     }
+}
+
+/// Where a size that lies inside is pointed at, seen along the axis, mm.
+fn target(piece: &Piece, name: &str, size_mm: f64) -> [f64; 2] {
+    if let Some(screws) = &piece.set_screws
+        && let Some(angle) = screws.directions_rad.first()
+    {
+        let along = |far: f64, beside: f64| {
+            let (sin, cos) = angle.sin_cos();
+            [far * cos + beside * sin, far * sin - beside * cos]
+        };
+        if name.starts_with("set screw") {
+            return along(piece.bore.reach_mm() * 1.2, screws.diameter_mm / 2.0);
+        }
+        if let Some(slot) = screws.nut.filter(|_| name.starts_with("nut slot")) {
+            let beside = if name.contains("along") { 0.0 } else { slot.width_mm / 2.0 };
+            return along(slot.from_axis_mm + slot.thickness_mm / 2.0, beside);
+        }
+    }
+    let hole = piece.holes.iter().find(|hole| name.starts_with(hole.name)).and_then(|hole| {
+        let [x, y] = hole.centres().next()?;
+        Some([x + hole.diameter_mm / 2.0, y])
+    });
+    hole.unwrap_or([size_mm / 2.0, 0.0])
+}
+
+/// Set screws and their nuts, seen through the plastic along the axis.
+fn hidden_lines(piece: &Piece) -> Vec<[[f64; 2]; 2]> {
+    let Some(screws) = &piece.set_screws else { return Vec::new() };
+    let outer = piece
+        .steps_from()
+        .find(|(_, step)| screws.height_mm < step.to_mm)
+        .map_or(0.0, |(_, step)| step.side.reach_mm());
+    let mut lines = Vec::new();
+    for angle in &screws.directions_rad {
+        let (sin, cos) = angle.sin_cos();
+        let along = |far: f64, beside: f64| [far * cos + beside * sin, far * sin - beside * cos];
+        let half = screws.diameter_mm / 2.0;
+        lines.extend([-half, half].map(|beside| [along(0.0, beside), along(outer, beside)]));
+        if let Some(slot) = &screws.nut {
+            let (near, far, side) =
+                (slot.from_axis_mm, slot.from_axis_mm + slot.thickness_mm, slot.width_mm / 2.0);
+            let corners = [along(near, -side), along(far, -side), along(far, side), along(near, side)];
+            lines.extend((0..4).map(|i| [corners[i], corners[(i + 1) % 4]]));
+        }
+    }
+    lines
 }

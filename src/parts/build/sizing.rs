@@ -61,6 +61,8 @@ pub struct Dimension {
     pub drawn_mm: f64,
     /// What the drawing is expected to print as; `None` without a correction.
     pub expected: Option<Estimate>,
+    /// Whether it is of its kind alone; one between two kinds is predicted by neither.
+    pub is_one_kind: bool,
 }
 
 impl<'a> Sizing<'a> {
@@ -120,6 +122,7 @@ impl<'a> Sizing<'a> {
                 kind: wanted.kind,
                 wanted_mm: wanted.size_mm(),
                 drawn_mm: drawn.size_mm(),
+                is_one_kind: wanted.parts.len() == 1,
                 expected: self.expected(drawn)?,
             })
         };
