@@ -118,7 +118,8 @@ enum Command {
     Fit(fit::Args),
     Size(size::Args),
     Parts(parts::Args),
-    Pulley(pulley::Args),
+    // By far the most options.
+    Pulley(Box<pulley::Args>),
     Verify(verify::Args),
 }
 

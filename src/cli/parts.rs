@@ -1,12 +1,13 @@
 //! `parts`: sizes to draw for a whole parts list, from a saved correction.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::correction::Correction;
 use crate::files::{self, Outputs};
 use crate::parts::parts_list::PartsList;
 use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
+use crate::report::parts_drawing;
 use crate::units::Mm;
 
 use super::limits::{named_fits, step};
@@ -40,6 +41,10 @@ pub struct Args {
     /// --json is given
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Drawing to print, FILE.html: every dimension as a plain view; FILE-readings.csv beside it goes to
+    /// `verify` when it is filled in
+    #[arg(long, value_name = "FILE.html")]
+    drawing: Option<PathBuf>,
     /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
     #[arg(long, value_name = "FILE")]
     fits: Option<PathBuf>,
@@ -59,8 +64,12 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     }
     let mut outputs =
         Outputs::new(output.force).keeping([&args.list, &args.correction].into_iter().chain(&args.fits));
-    if let Some(out) = &args.out {
-        outputs.check_file(out)?;
+    let sheet = args.drawing.as_ref().map(|page| {
+        let stem = page.file_stem().unwrap_or_default().to_string_lossy();
+        page.with_file_name(format!("{stem}-readings.csv"))
+    });
+    for path in args.out.iter().chain(&args.drawing).chain(&sheet) {
+        outputs.check_file(path)?;
     }
     let fits = named_fits(args.fits.as_ref())?;
     let correction = Correction::read(&args.correction)?;
@@ -69,8 +78,15 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let sized = SizedList::new(&list, &correction, &fits, args.step);
     if let Some(out) = &args.out {
         outputs.write(out, &sized.to_csv().map_err(std::io::Error::other)?)?;
-        outputs.commit()?;
     }
+    if let (Some(drawing), Some(sheet)) = (&args.drawing, &sheet) {
+        let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let (readings, correction_file) = (name(sheet), name(&args.correction));
+        let page = parts_drawing::page(&sized.parts, &correction.setup, &readings, &correction_file);
+        outputs.write(drawing, page.map_err(|error| Error::call(error.to_string()))?.as_bytes())?;
+        outputs.write(sheet, parts_drawing::readings(&sized.parts, &correction.setup).as_bytes())?;
+    }
+    outputs.commit()?;
     output.warnings(&list.warnings)?;
     for warning in &sized.warnings {
         output.warnings(&[Problem::warning(Location::default(), warning)])?;
@@ -83,6 +99,9 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Status, Error> {
     if let Some(out) = &args.out {
         output.progress(&format!("wrote {}", out.display()))?;
+    }
+    if let Some(drawing) = &args.drawing {
+        output.progress(&format!("wrote {} and the sheet beside it", drawing.display()))?;
     }
     if sized.not_met.is_empty() {
         return Ok(Status::Done);

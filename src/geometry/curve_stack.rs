@@ -154,11 +154,11 @@ impl CurveStack {
         let level = |index| self.level(index);
         // Places where an edge that stays at a level ends, which upright edges must not run past.
         let mut kept: BTreeSet<[u64; 3]> = BTreeSet::new();
-        for index in 0..=self.slabs.len() {
+        for (index, passing) in passing.iter().enumerate() {
             let below = index.checked_sub(1).map(|i| self.slabs[i].top());
             let above = self.slabs.get(index).map(|slab| &slab.bottom);
             for edge in below.into_iter().chain(above).flat_map(CurveOutline::edges) {
-                if !passing[index].contains(&key(&edge)) {
+                if !passing.contains(&key(&edge)) {
                     kept.extend([edge.from, edge.to].map(|at| bits([at[0], at[1], level(index)])));
                 }
             }

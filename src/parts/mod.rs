@@ -7,6 +7,7 @@ pub mod felt;
 #[cfg(test)]
 mod fixture;
 pub mod gauging;
+pub mod list_drawing;
 pub mod parts_list;
 mod parts_reading;
 pub mod piece_drawing;

@@ -22,20 +22,20 @@ const AROUND_MM: f64 = 22.0;
 /// Width of a sheet with a table, mm: A4 across, less its margins.
 const SHEET_MM: f64 = 277.0;
 /// Scales that people are used to.
-const SCALES: [(f64, &str); 7] =
+pub(super) const SCALES: [(f64, &str); 7] =
     [(5.0, "5:1"), (2.0, "2:1"), (1.0, "1:1"), (0.5, "1:2"), (0.2, "1:5"), (0.1, "1:10"), (0.05, "1:20")];
-const INK: &str = "#1d2730";
+pub(super) const INK: &str = "#1d2730";
 const OUTSIDE: &str = "#0b5fa5";
 const INSIDE: &str = "#b3261e";
 
 /// A drawing on paper.
-struct Paper {
-    svg: String,
-    scale: f64,
+pub(super) struct Paper {
+    pub svg: String,
+    pub scale: f64,
 }
 
 impl Paper {
-    fn line(&mut self, from: [f64; 2], to: [f64; 2], style: &str) {
+    pub(super) fn line(&mut self, from: [f64; 2], to: [f64; 2], style: &str) {
         // Writing to a String cannot fail.
         let _ = writeln!(
             self.svg,
@@ -55,7 +55,7 @@ impl Paper {
         );
     }
 
-    fn words(&mut self, at: [f64; 2], size: f64, anchor: &str, words: &str) {
+    pub(super) fn words(&mut self, at: [f64; 2], size: f64, anchor: &str, words: &str) {
         let _ = writeln!(
             self.svg,
             "<text x=\"{:.3}\" y=\"{:.3}\" text-anchor=\"{anchor}\" font-size=\"{size}\" fill=\"{INK}\">{}</text>",
@@ -83,7 +83,7 @@ impl Paper {
     }
 
     /// Two arrows onto faces at `from` and `to`: from outside, or from within.
-    fn jaws(&mut self, from: [f64; 2], to: [f64; 2], is_outside: bool) {
+    pub(super) fn jaws(&mut self, from: [f64; 2], to: [f64; 2], is_outside: bool) {
         let length = (to[0] - from[0]).hypot(to[1] - from[1]).max(1e-9);
         let along = [(to[0] - from[0]) / length, (to[1] - from[1]) / length];
         let color = if is_outside { OUTSIDE } else { INSIDE };
@@ -134,7 +134,7 @@ pub fn sheet(piece: &Piece, gauged: &[Gauged<'_>]) -> String {
     framed(&paper.svg, [width.max(SHEET_MM), y], &piece.name)
 }
 
-fn framed(shapes: &str, [width, height]: [f64; 2], title: &str) -> String {
+pub(super) fn framed(shapes: &str, [width, height]: [f64; 2], title: &str) -> String {
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.3}mm\" height=\"{height:.3}mm\" \
          viewBox=\"0 0 {width:.3} {height:.3}\" font-family=\"DejaVu Sans, sans-serif\">\n<title>{}</title>\n\

@@ -5,6 +5,7 @@ pub mod fit;
 pub mod guide;
 pub mod page;
 pub mod part;
+pub mod parts_drawing;
 
 /// Why a page could not be made.
 #[derive(Debug, thiserror::Error)]
