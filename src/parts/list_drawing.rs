@@ -12,8 +12,8 @@ use super::piece_drawing::{INK, Paper, SCALES, framed};
 
 /// Largest size on paper, mm.
 const LARGEST_MM: f64 = 60.0;
-/// Size of a view, mm.
-const VIEW_MM: [f64; 2] = [90.0, 76.0];
+/// Width of a view, mm.
+const WIDTH_MM: f64 = 90.0;
 
 /// The view of a size of this kind as drawn, as SVG, and its scale in words.
 pub fn view(kind: Kind, drawn_mm: f64) -> (String, &'static str) {
@@ -21,8 +21,13 @@ pub fn view(kind: Kind, drawn_mm: f64) -> (String, &'static str) {
     let fitting = SCALES.into_iter().find(|(scale, _)| *scale <= 1.0 && scale * drawn_mm <= LARGEST_MM);
     let (scale, words) = fitting.unwrap_or(SCALES[SCALES.len() - 1]);
     let mut paper = Paper { svg: String::new(), scale };
-    let [x, y] = [VIEW_MM[0] / 2.0, VIEW_MM[1] / 2.0];
     let half = drawn_mm / 2.0 * paper.scale;
+    let reach = match kind {
+        Kind::Bore | Kind::HorizontalBore | Kind::Pin => half + 5.0,
+        Kind::Gap | Kind::Outer | Kind::Span => 10.0,
+        Kind::Height => half + 9.0,
+    };
+    let [x, y] = [WIDTH_MM / 2.0, reach];
     let plastic = format!("fill=\"#e6ebef\" fill-rule=\"evenodd\" stroke=\"{INK}\" stroke-width=\"0.3\"");
     let block = |left: f64, top: f64, right: f64, low: f64| {
         format!("M{left:.3} {top:.3}L{right:.3} {top:.3}L{right:.3} {low:.3}L{left:.3} {low:.3}Z")
@@ -66,7 +71,7 @@ pub fn view(kind: Kind, drawn_mm: f64) -> (String, &'static str) {
             paper.line(left, right, &thin);
         }
     }
-    (framed(&paper.svg, VIEW_MM, kind.name()), words)
+    (framed(&paper.svg, [WIDTH_MM, 2.0 * reach], kind.name()), words)
 }
 
 #[cfg(test)]
@@ -77,9 +82,9 @@ mod tests {
     fn a_size_is_drawn_at_full_size_where_it_fits_and_at_a_stated_scale_where_not() {
         let (svg, scale) = view(Kind::Pin, 20.0);
         assert_eq!(scale, "1:1");
-        assert!(svg.contains("M35.000 38A10.000 10.000") && svg.contains("width=\"90.000mm\""), "{svg}");
+        assert!(svg.contains("M35.000 15A10.000 10.000") && svg.contains("width=\"90.000mm\""), "{svg}");
         let (svg, scale) = view(Kind::Outer, 100.0);
         assert_eq!(scale, "1:2");
-        assert!(svg.contains("M20.000 30.000L70.000 30.000"), "{svg}");
+        assert!(svg.contains("M20.000 2.000L70.000 2.000"), "{svg}");
     }
 }

@@ -30,7 +30,7 @@ fn depth_in_tool(rack: &Groove, (x, y): Point) -> f64 {
     let (tip, bottom) = (rack.tip_centre(), rack.bottom_centre());
     let (nx, ny) = rack.flank_normal();
     // Where the flank's straight part begins and ends, along it.
-    let along = |(px, py): Point| px * -ny.abs() * -1.0 + py * nx.abs();
+    let along = |(px, py): Point| px * ny - py * nx;
     let (low, high) = (along(bottom), along(tip));
     let here = along((x, y));
     if x >= tip.0 {

@@ -107,7 +107,9 @@ impl Bore {
             Self::Keyed { diameter_mm, width_mm, .. } if !(0.0 < width_mm && width_mm < diameter_mm) => {
                 refuse("a key slot's width", width_mm, format!("it must be above 0 and below {diameter_mm}"))
             }
-            Self::Keyed { diameter_mm, bottom_mm, .. } if !(bottom_mm > diameter_mm / 2.0) => {
+            Self::Keyed { diameter_mm, bottom_mm, .. }
+                if bottom_mm.total_cmp(&(diameter_mm / 2.0)).is_le() =>
+            {
                 let depth = bottom_mm - diameter_mm / 2.0;
                 refuse("a key slot's depth", depth, "it must be above 0".to_owned())
             }
