@@ -344,6 +344,6 @@ pub(super) mod tests {
             ],
         };
         assert!((bitten.area() - (16.0 - 2.0 * PI)).abs() < 1e-12);
-        assert!(!bitten.contains([2.0, 3.0]) && bitten.contains([2.0, 1.0]) && bitten.contains([0.3, 3.0]));
+        assert!(!bitten.contains([2.0, 3.0]) && bitten.contains([2.0, 1.0]) && bitten.contains([0.1, 3.0]));
     }
 }
