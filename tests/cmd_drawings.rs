@@ -31,7 +31,7 @@ fn a_parts_list_is_drawn_dimension_by_dimension_with_a_sheet_beside() {
     assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
     let page = std::fs::read_to_string(folder.path().join("parts.html")).unwrap();
     assert_eq!((page.matches("<figure>").count(), page.matches("<section>").count()), (3, 2));
-    assert!(page.contains("<strong>bearing seat</strong> (bore, 1:1)<br>wanted 22<br>"));
+    assert!(page.contains("<strong>bearing seat</strong> (bore, 1:1)<br>wanted 22.00<br>"), "{page}");
     let sheet = std::fs::read_to_string(folder.path().join("parts-readings.csv")).unwrap();
     let rows: Vec<&str> = sheet.lines().skip_while(|line| !line.starts_with("setup,")).collect();
     assert_eq!(rows.len(), 4);
@@ -78,7 +78,7 @@ fn a_belt_that_nobody_knows_and_a_list_with_a_slip_are_refused() {
     let out = run(folder.path(), &["coupons", "--for", "bad.csv", "--out", "c"]);
     assert_eq!(
         String::from_utf8_lossy(&out.stderr),
-        "error: bad.csv:2: no size is given\n1 problem in bad.csv; nothing was written\n"
+        "error: bad.csv:2: no size is given\n  help: give the size that is wanted, limits, or a mate and a fit\n1 problem in bad.csv; nothing was written\n"
     );
     assert!(!folder.path().join("c").exists());
 }
