@@ -6,8 +6,10 @@ use divan::Bencher;
 use shrinkrule::correction::{Correction, Coverage, Form, ScaleForm, Spread, SpreadEstimate, Term};
 use shrinkrule::geometry::stl;
 use shrinkrule::kind::Kind;
+use shrinkrule::parts::build::recess::End;
 use shrinkrule::parts::pulley::Design;
-use shrinkrule::parts::pulley_request::{Flanges, Request};
+use shrinkrule::parts::pulley_batch::make_all;
+use shrinkrule::parts::pulley_request::{Build, Flanges, Hub, Request, ScrewsAsked};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
 
@@ -60,6 +62,7 @@ fn request(teeth: u32, flanges: Flanges) -> Request {
         flanges,
         belt_width: Mm::new(10.0),
         allow_few_teeth: false,
+        build: Build::default(),
     }
 }
 
@@ -73,11 +76,39 @@ fn make(request: &Request, correction: &Correction) -> usize {
     solid(&design).expect("these pulleys are solids").mesh().triangles.len()
 }
 
-#[divan::bench(args = [0, 1, 2])]
+#[divan::bench(args = [0, 1, 2], sample_count = 10)]
 fn two_hundred_of_12_to_60_teeth(bencher: Bencher, flanges: u8) {
     let correction = correction();
     let requests = batch(Flanges::from_count(flanges).expect("0, 1 or 2"));
     bencher.bench(|| requests.iter().map(|request| make(request, &correction)).sum::<usize>());
+}
+
+/// The same batch with two flanges, a hub, a set screw, and a label.
+#[divan::bench(sample_count = 10)]
+fn two_hundred_with_hub_set_screw_and_label(bencher: Bencher) {
+    let correction = correction();
+    let requests: Vec<Request> = batch(Flanges::Two).into_iter().map(dressed).collect();
+    bencher.bench(|| make_all(&requests, Some(&correction)).iter().filter(|made| made.is_ok()).count());
+}
+
+/// The same one after another on one thread.
+#[divan::bench(sample_count = 10)]
+fn two_hundred_with_hub_set_screw_and_label_on_one_thread(bencher: Bencher) {
+    let correction = correction();
+    let requests: Vec<Request> = batch(Flanges::Two).into_iter().map(dressed).collect();
+    bencher.bench(|| requests.iter().map(|request| make(request, &correction)).sum::<usize>());
+}
+
+fn dressed(request: Request) -> Request {
+    // Within the smallest root there is, of 12 teeth.
+    let set_screws = ScrewsAsked { count: 1, hole_mm: 2.5, nut_mm: None };
+    let build = Build {
+        hubs: vec![Hub { end: End::Top, diameter_mm: 15.0, length_mm: 8.0 }],
+        set_screws: Some(set_screws),
+        label: Some(request.teeth.to_string()),
+        ..Build::default()
+    };
+    Request { build, ..request }
 }
 
 /// About the mean of that batch, short enough to be timed on a busy machine.

@@ -11,7 +11,7 @@ use shrinkrule::kind::{Axis, Kind};
 use shrinkrule::parts::pulley::Design;
 use shrinkrule::parts::pulley_check::deviation_mm;
 use shrinkrule::parts::pulley_law::WallLaw;
-use shrinkrule::parts::pulley_request::{Flanges, Request};
+use shrinkrule::parts::pulley_request::{Build, Flanges, Request};
 use shrinkrule::readings::read_bytes;
 use shrinkrule::units::Mm;
 
@@ -100,6 +100,7 @@ fn a_pulley_drawn_from_the_fit_prints_as_wanted() {
         flanges: Flanges::from_count(2).unwrap(),
         belt_width: None,
         allow_few_teeth: false,
+        build: Build::default(),
     };
     let design = Design::new(&request, Some(&fitted(Method::Structured))).unwrap();
     let (wanted, drawn) = (&design.wanted, &design.drawn);

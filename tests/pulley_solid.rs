@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use shrinkrule::belt::profile;
 use shrinkrule::geometry::stl;
 use shrinkrule::parts::pulley::{CHAMFER_MM, Design};
-use shrinkrule::parts::pulley_request::{Flanges, Request};
+use shrinkrule::parts::pulley_request::{Build, Flanges, Request};
 use shrinkrule::parts::pulley_solid::solid;
 use shrinkrule::units::Mm;
 
@@ -17,6 +17,7 @@ fn design(belt: &str, teeth: u32, flanges: Flanges) -> Design {
         flanges,
         belt_width: None,
         allow_few_teeth: false,
+        build: Build::default(),
     };
     Design::new(&request, None).unwrap()
 }
@@ -112,6 +113,7 @@ fn odd_pulleys_are_solids_or_refused() {
                     flanges: Flanges::from_count((teeth % 3) as u8).unwrap(),
                     belt_width: Mm::new(width),
                     allow_few_teeth: true,
+                    build: Build::default(),
                 };
                 match Design::new(&request, None) {
                     Ok(design) => {

@@ -14,12 +14,17 @@
 //! wider than `width - 2 depth tan phi` by `2 bulge tan phi`, the bulge being the circle's rise over the
 //! groove: 0.14 mm at 10 teeth of T5, 0.03 mm at 60.
 //!
+//! An involute-sided groove is the same seven numbers of the rack that generates it, standing in the middle
+//! of the groove, and the radius of the circle that it rolls on: [`super::rack`]. Widths at the outside
+//! diameter are those of the groove that comes of it, the width at the floor is that of the rack's tip.
+//!
 //! Every size is in mm. Source: ISO 5294 (straight-sided groove), DIN 7721-2; formulas checked in the
 //! tests against the usual ones.
 
 use std::f64::consts::PI;
 
 use super::profile::{StandardGroove, WidthAt};
+use super::rack::Rack;
 
 /// The teeth of a pulley.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,6 +43,8 @@ pub struct Groove {
     pub bottom_radius_mm: f64,
     /// Radius between flank and tip; 0 is a sharp corner.
     pub tip_radius_mm: f64,
+    /// Radius of the circle that the rack of involute sides rolls on; `None` of straight sides.
+    pub rolling_radius_mm: Option<f64>,
 }
 
 /// Why such teeth do not exist.
@@ -58,6 +65,9 @@ pub enum NoSuchTeeth {
         /// What would be left, mm; negative.
         land_mm: f64,
     },
+    /// The rack's tip would cut into the involute.
+    #[error("so few teeth would be undercut by the rack")]
+    Undercut,
     /// The roundings at the floor run into each other.
     #[error("roundings of {radius_mm:.2} mm do not fit on the groove's floor")]
     NoFloor {
@@ -100,6 +110,31 @@ impl Groove {
             floor_mm: floor,
             bottom_radius_mm: groove.bottom_radius_mm,
             tip_radius_mm: groove.tip_radius_mm,
+            rolling_radius_mm: None,
+        };
+        shape.check()?;
+        Ok(shape)
+    }
+
+    /// The groove that a rack generates on a pulley of these diameters.
+    pub fn involute(
+        rack: &Rack,
+        teeth: u32,
+        pitch_diameter_mm: f64,
+        outside_diameter_mm: f64,
+    ) -> Result<Self, NoSuchTeeth> {
+        let radius = outside_diameter_mm / 2.0;
+        let floor = radius - rack.height_mm;
+        let (sin, cos) = rack.half_angle_rad.sin_cos();
+        let shape = Self {
+            teeth,
+            outside_radius_mm: radius,
+            half_angle_rad: rack.half_angle_rad,
+            flank_mm: floor * sin - rack.tip_width_mm / 2.0 * cos,
+            floor_mm: floor,
+            bottom_radius_mm: rack.tip_radius_mm,
+            tip_radius_mm: rack.base_radius_mm,
+            rolling_radius_mm: Some(pitch_diameter_mm / 2.0),
         };
         shape.check()?;
         Ok(shape)
@@ -111,14 +146,15 @@ impl Groove {
         if !(self.teeth >= 3 && self.floor_mm > 0.0 && self.floor_mm < self.outside_radius_mm) {
             return Err(NoSuchTeeth::NoBody { floor_mm: self.floor_mm });
         }
-        if self.flank_mm <= 0.0 {
+        if self.flank_mm <= 0.0 && self.rolling_radius_mm.is_none() {
             return Err(NoSuchTeeth::NoTooth);
         }
         if !(self.bottom_width_mm() > 0.0 && self.bottom_centre().0 > 0.0) {
             return Err(NoSuchTeeth::NoFloor { radius_mm: self.bottom_radius_mm });
         }
         let (x, y) = self.tip_centre();
-        if !(self.land_mm() > 0.0 && x.atan2(y) < self.half_pitch_rad()) {
+        let half_groove_rad = self.rolling_radius_mm.map_or_else(|| x.atan2(y), |radius| x / radius);
+        if !(self.land_mm() > 0.0 && half_groove_rad < self.half_pitch_rad()) {
             return Err(NoSuchTeeth::NoLand { land_mm: self.land_mm().min(0.0) });
         }
         let (lower, upper) = self.flank_ends();
@@ -126,7 +162,15 @@ impl Groove {
             let (bottom_radius_mm, tip_radius_mm) = (self.bottom_radius_mm, self.tip_radius_mm);
             return Err(NoSuchTeeth::NoFlank { bottom_radius_mm, tip_radius_mm });
         }
-        Ok(())
+        self.check_undercut()
+    }
+
+    /// The rack's flank must end before it reaches the line of action's foot on the base circle.
+    fn check_undercut(&self) -> Result<(), NoSuchTeeth> {
+        let Some(radius) = self.rolling_radius_mm else { return Ok(()) };
+        let sin = self.half_angle_rad.sin();
+        let lowest = self.bottom_centre().1 - self.bottom_radius_mm * sin - radius;
+        if lowest > -radius * sin * sin { Ok(()) } else { Err(NoSuchTeeth::Undercut) }
     }
 
     /// Half the angle from one groove to the next, radians.
@@ -148,6 +192,9 @@ impl Groove {
 
     /// The right-hand corner that flank and tip circle make.
     pub fn outer_corner(&self) -> (f64, f64) {
+        if let Some(radius) = self.rolling_radius_mm {
+            return self.flank_at(radius, self.outside_radius_mm);
+        }
         let along = (self.outside_radius_mm.powi(2) - self.flank_mm.powi(2)).sqrt();
         self.along_flank(along, self.flank_mm)
     }
@@ -174,17 +221,21 @@ impl Groove {
         2.0 * self.outside_radius_mm * (self.half_pitch_rad() - x.atan2(y))
     }
 
-    /// Centre of the right-hand rounding at the floor; in the groove.
+    /// Centre of the right-hand rounding at the floor; in the groove. Of involute sides: in the rack.
     pub fn bottom_centre(&self) -> (f64, f64) {
         let (sin, cos) = self.half_angle_rad.sin_cos();
         let y = self.floor_mm + self.bottom_radius_mm;
         ((y * sin - self.flank_mm - self.bottom_radius_mm) / cos, y)
     }
 
-    /// Centre of the right-hand rounding at the tip; in the tooth.
+    /// Centre of the right-hand rounding at the tip; in the tooth. Of involute sides: in the rack.
     pub fn tip_centre(&self) -> (f64, f64) {
         let offset = self.flank_mm - self.tip_radius_mm;
         let reach = self.outside_radius_mm - self.tip_radius_mm;
+        if self.rolling_radius_mm.is_some() {
+            let (sin, cos) = self.half_angle_rad.sin_cos();
+            return ((reach * sin - offset) / cos, reach);
+        }
         self.along_flank((reach * reach - offset * offset).sqrt(), offset)
     }
 
@@ -219,6 +270,7 @@ impl Groove {
             floor_mm: self.floor_mm * scale,
             bottom_radius_mm: self.bottom_radius_mm * scale,
             tip_radius_mm: self.tip_radius_mm * scale,
+            rolling_radius_mm: self.rolling_radius_mm.map(|radius| radius * scale),
             ..*self
         }
     }

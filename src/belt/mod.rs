@@ -12,6 +12,8 @@ pub mod groove;
 pub mod lengths;
 pub mod profile;
 pub mod pulley;
+pub mod rack;
+mod rolled;
 pub mod tolerance;
 pub mod walls;
 

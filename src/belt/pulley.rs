@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use super::groove::{Groove, NoSuchTeeth};
 use super::profile::{self, NoProfile, Profile};
+use super::rack::{self, Flank, Rack};
 use super::{Cited, tolerance};
 
 /// Most teeth that are drawn: more is a slip of the pen.
@@ -18,6 +19,8 @@ pub struct Pulley {
     pub pitch_diameter_mm: f64,
     /// The shape of its teeth.
     pub groove: Groove,
+    /// The rack that generates them; `None` of straight sides.
+    pub rack: Option<Rack>,
 }
 
 /// Why there is no such pulley.
@@ -52,6 +55,12 @@ pub enum NoPulley {
         /// What does not fit.
         reason: NoSuchTeeth,
     },
+    /// No rack is published for this profile.
+    #[error("no rack for involute sides is published for {profile}")]
+    NoRack {
+        /// The profile.
+        profile: &'static str,
+    },
 }
 
 impl NoPulley {
@@ -63,6 +72,12 @@ impl NoPulley {
                 "the least is for rubber belts at speed; for a slow or hand-driven mechanism, add --allow-few-teeth"
                     .to_owned(),
             ),
+            Self::NoRack { .. } => {
+                Some("MXL, XXL, XL, L, H, XH and XXH have one; draw this one with straight flanks".to_owned())
+            }
+            Self::Teeth { reason: NoSuchTeeth::Undercut, .. } => {
+                Some("draw it with straight flanks, or take more teeth".to_owned())
+            }
             Self::ManyTeeth { .. } | Self::Teeth { .. } => None,
         }
     }
@@ -74,6 +89,16 @@ impl Pulley {
     /// Fewer teeth than the tables list are refused unless `allow_few_teeth`, since the least differs
     /// between standards and makers and is meant for belts at speed.
     pub fn standard(belt: &str, teeth: u32, allow_few_teeth: bool) -> Result<Self, NoPulley> {
+        Self::with_flanks(belt, teeth, Flank::Straight, allow_few_teeth)
+    }
+
+    /// The same with the sides of the teeth made in one way or the other.
+    pub fn with_flanks(
+        belt: &str,
+        teeth: u32,
+        flank: Flank,
+        allow_few_teeth: bool,
+    ) -> Result<Self, NoPulley> {
         let profile = profile::find(belt, teeth)?;
         if teeth > MOST_TEETH {
             return Err(NoPulley::ManyTeeth { teeth });
@@ -86,18 +111,34 @@ impl Pulley {
         }
         let pitch_diameter_mm = profile.pitch_mm * f64::from(teeth) / PI;
         let outside = pitch_diameter_mm - profile.two_a_mm;
-        let groove = profile.groove.ok_or(NoProfile::NoGroove { name: profile.name })?;
-        let groove = Groove::standard(&groove, teeth, outside).map_err(|reason| NoPulley::Teeth {
-            teeth,
-            profile: profile.name,
-            reason,
-        })?;
-        Ok(Self { profile, pitch_diameter_mm, groove })
+        let straight = profile.groove.ok_or(NoProfile::NoGroove { name: profile.name })?;
+        let rack = match flank {
+            Flank::Straight => None,
+            Flank::Involute => {
+                Some(rack::find(profile.name, teeth).ok_or(NoPulley::NoRack { profile: profile.name })?)
+            }
+        };
+        let groove = match &rack {
+            None => Groove::standard(&straight, teeth, outside),
+            Some(rack) => Groove::involute(rack, teeth, pitch_diameter_mm, outside),
+        };
+        let groove = groove.map_err(|reason| NoPulley::Teeth { teeth, profile: profile.name, reason })?;
+        Ok(Self { profile, pitch_diameter_mm, groove, rack })
+    }
+
+    /// Where the shape of the groove comes from.
+    pub fn groove_source(&self) -> &'static str {
+        self.rack.map_or(self.profile.groove_source, |rack| rack.source)
     }
 
     /// How many teeth it has.
     pub fn teeth(&self) -> u32 {
         self.groove.teeth
+    }
+
+    /// Diameter over the tips by the standard, whatever is aimed at, mm.
+    pub fn nominal_outside_mm(&self) -> f64 {
+        self.pitch_diameter_mm - self.profile.two_a_mm
     }
 
     /// Diameter over the tips, which a belt's land rests on, mm.

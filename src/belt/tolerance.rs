@@ -70,6 +70,24 @@ pub fn accumulated_pitch_mm(outside_diameter_mm: f64) -> Option<Cited<f64>> {
     Some(Cited { value: row.number("value")?, source: row.text("source") })
 }
 
+/// Largest radial runout of the outside against the bore by ISO 5294, total indicator reading, mm.
+pub fn radial_runout_mm(outside_diameter_mm: f64) -> Option<Cited<f64>> {
+    let flat = |size| {
+        let row = step("radial_runout_tir", "ISO 5294", size)?;
+        Some((row.number("value")?, row.number("to_mm_incl")?, row.text("source")))
+    };
+    if let Some((value, _, source)) = flat(outside_diameter_mm) {
+        return Some(Cited { value, source });
+    }
+    let slope = step("radial_runout_tir_slope", "ISO 5294", outside_diameter_mm)?;
+    let from = slope.number("from_mm_excl")?;
+    let (value, ..) = flat(from)?;
+    Some(Cited {
+        value: value + slope.number("value")? * (outside_diameter_mm - from),
+        source: slope.text("source"),
+    })
+}
+
 /// The fewest teeth at the slowest speed that the tables list.
 pub fn fewest_teeth(profile: &Profile) -> Option<Cited<u32>> {
     let slow = format!("{} at {SLOW}", profile.name);
@@ -176,6 +194,15 @@ mod tests {
         assert_eq!((adjacent(10.0), adjacent(900.0)), (0.03, 0.03));
         let accumulated = |d| accumulated_pitch_mm(d).unwrap().value;
         assert_eq!((accumulated(25.4), accumulated(25.5), accumulated(600.0)), (0.05, 0.08, 0.2));
+    }
+
+    /// Source: `tolerances.csv`, ISO 5294: 0.13 mm to 203.2 mm, 0.0005 mm more for each mm above.
+    #[test]
+    fn runout_grows_with_large_pulleys() {
+        let runout = |d| radial_runout_mm(d).unwrap().value;
+        assert_eq!((runout(30.0), runout(203.2)), (0.13, 0.13));
+        assert!((runout(303.2) - 0.18).abs() < 1e-12);
+        assert!(radial_runout_mm(30.0).unwrap().source.starts_with("from memory"));
     }
 
     #[test]

@@ -8,6 +8,7 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::groove::Groove;
+use super::rack::Tool;
 
 /// A point or a direction.
 pub type Point = (f64, f64);
@@ -48,6 +49,21 @@ pub enum Shape {
         /// Direction from the centre to its end, radians; less than `from_rad` where the arc is hollow.
         to_rad: f64,
     },
+    /// What a wall of a rolling rack leaves: [`super::rack`].
+    Rolled {
+        /// The rack's wall.
+        tool: Tool,
+        /// Radius of the circle that the rack rolls on.
+        rolling_radius: f64,
+        /// The tool's parameter at its begin.
+        from: f64,
+        /// The tool's parameter at its end.
+        to: f64,
+        /// Mirrored at the y axis and run through the other way.
+        is_mirrored: bool,
+        /// Then turned about the axis by this, radians.
+        turn_rad: f64,
+    },
 }
 
 /// One wall.
@@ -58,6 +74,9 @@ pub struct Wall {
     /// Where it runs.
     pub shape: Shape,
 }
+
+/// More chords than any wall needs.
+const MOST_CHORDS: usize = 64;
 
 fn polar(centre: Point, radius: f64, angle: f64) -> Point {
     (centre.0 + radius * angle.cos(), centre.1 + radius * angle.sin())
@@ -83,6 +102,12 @@ impl Wall {
                 let out = if to_rad < from_rad { -1.0 } else { 1.0 };
                 (polar(centre, radius, angle), polar((0.0, 0.0), out, angle))
             }
+            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => {
+                let share = if is_mirrored { 1.0 - share } else { share };
+                let (place, normal) = tool.cut(rolling_radius, from + share * (to - from));
+                let side = if is_mirrored { -1.0 } else { 1.0 };
+                (turned((side * place.0, place.1), turn_rad), turned((side * normal.0, normal.1), turn_rad))
+            }
         }
     }
 
@@ -94,6 +119,20 @@ impl Wall {
                 // Sagitta: radius * (1 - cos(step / 2)).
                 let step = 2.0 * (1.0 - (chord_error / radius).min(1.0)).acos();
                 ((to_rad - from_rad).abs() / step).ceil().max(1.0) as usize
+            }
+            Shape::Rolled { .. } => {
+                let far = |count: usize| {
+                    let at = |i: f64| self.at(i / count as f64).0;
+                    let off =
+                        |i: usize| distance_to_segment(at(i as f64 + 0.5), at(i as f64), at(i as f64 + 1.0));
+                    (0..count).map(off).fold(0.0, f64::max)
+                };
+                // The height of a chord falls with the square of their number, about.
+                let mut count = (far(1) / chord_error).sqrt().ceil().clamp(1.0, MOST_CHORDS as f64) as usize;
+                while count < MOST_CHORDS && far(count) > chord_error {
+                    count += 1;
+                }
+                count
             }
         }
     }
@@ -115,7 +154,30 @@ impl Wall {
                 };
                 to(from_rad).min(to(to_rad))
             }
+            Shape::Rolled { .. } => self.distance_to_rolled(point),
         }
+    }
+
+    /// From the nearest of a few places, the foot is walked to along the tangent.
+    fn distance_to_rolled(&self, point: Point) -> f64 {
+        const PLACES: usize = 4;
+        const STEPS: usize = 6;
+        let far = |(x, y): Point| (point.0 - x).hypot(point.1 - y);
+        let places: [Point; PLACES + 1] = std::array::from_fn(|i| self.at(i as f64 / PLACES as f64).0);
+        let near = (0..=PLACES).min_by(|a, b| far(places[*a]).total_cmp(&far(places[*b]))).unwrap_or(0);
+        let neighbour = places[if near == 0 { 1 } else { near - 1 }];
+        // Length of the curve, near enough to walk by.
+        let length = PLACES as f64 * (neighbour.0 - places[near].0).hypot(neighbour.1 - places[near].1);
+        let mut share = near as f64 / PLACES as f64;
+        let mut least = far(places[near]);
+        for _ in 0..STEPS {
+            let ((x, y), (nx, ny)) = self.at(share);
+            // The plastic is on the left: the way along is the normal turned left.
+            let along = (point.1 - y) * nx - (point.0 - x) * ny;
+            share = (share + along / length).clamp(0.0, 1.0);
+            least = least.min(far(self.at(share).0));
+        }
+        least
     }
 
     /// The same wall turned about the axis.
@@ -129,12 +191,15 @@ impl Wall {
                 from_rad: from_rad + angle,
                 to_rad: to_rad + angle,
             },
+            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => {
+                Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad: turn_rad + angle }
+            }
         };
         Self { kind: self.kind, shape }
     }
 
     /// The wall mirrored at the y axis and run through the other way, so that plastic stays on its left.
-    fn mirrored(&self) -> Self {
+    pub(super) fn mirrored(&self) -> Self {
         let flip = |(x, y): Point| (-x, y);
         let shape = match self.shape {
             Shape::Line { from, to } => Shape::Line { from: flip(to), to: flip(from) },
@@ -143,6 +208,14 @@ impl Wall {
                 radius,
                 from_rad: 2.0 * FRAC_PI_2 - to_rad,
                 to_rad: 2.0 * FRAC_PI_2 - from_rad,
+            },
+            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => Shape::Rolled {
+                tool,
+                rolling_radius,
+                from,
+                to,
+                is_mirrored: !is_mirrored,
+                turn_rad: -turn_rad,
             },
         };
         Self { kind: self.kind, shape }
@@ -161,7 +234,10 @@ pub fn distance_to_segment(point: Point, from: Point, to: Point) -> f64 {
 impl Groove {
     /// One pitch of the outline, in the order in which it runs; eight walls.
     pub fn walls(&self) -> [Wall; 8] {
-        let normal_rad = FRAC_PI_2 + (FRAC_PI_2 - self.half_angle_rad);
+        if let Some(rolling_radius) = self.rolling_radius_mm {
+            return self.rolled_walls(rolling_radius);
+        }
+        let normal_rad = self.normal_rad();
         let tip_centre = self.tip_centre();
         let tip_rad = tip_centre.1.atan2(tip_centre.0);
         let bottom_centre = self.bottom_centre();
@@ -200,6 +276,11 @@ impl Groove {
         };
         let [left_fillet, left_flank, left_rounding] = [&fillet, &flank, &tip_rounding].map(Wall::mirrored);
         [tip_rounding, flank, fillet, floor, left_fillet, left_flank, left_rounding, tip]
+    }
+
+    /// Direction of the right flank's normal, into the groove.
+    pub(super) fn normal_rad(&self) -> f64 {
+        FRAC_PI_2 + (FRAC_PI_2 - self.half_angle_rad)
     }
 
     /// The corners of the whole outline, counter-clockwise; its arcs' chords keep within `chord_error`.
@@ -278,6 +359,7 @@ mod tests {
                 let turn = centre.0 * (b.sin() - a.sin()) - centre.1 * (b.cos() - a.cos());
                 (radius * turn + radius * radius * (b - a)) / 2.0
             }
+            Shape::Rolled { .. } => panic!("a straight-sided groove has none"),
         }
     }
 

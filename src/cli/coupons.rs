@@ -4,8 +4,10 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::limits::named_fits;
 use super::output::Output;
 use super::{Error, Status};
+use crate::belt::profile;
 use crate::coupon::definition;
 use crate::coupon::heat::{HeatPlan, PrintedMaterial, told_apart};
 use crate::coupon::kit::{Kit, KitError, MOST_COPIES, Options, PLA_DENSITY_G_CM3};
@@ -13,6 +15,9 @@ use crate::coupon::plate::Bed;
 use crate::coupon::summary::{Summary, table};
 use crate::coupon::{CouponSet, embedded_sets};
 use crate::files::{self, Outputs};
+use crate::parts::parts_list::PartsList;
+use crate::plan::Wanted;
+use crate::plan::direct::{Covered, Direct, direct};
 use crate::problem::{Location, Problem, nearest};
 use crate::report::{guide, heat_protocol};
 use crate::units::Mm;
@@ -27,6 +32,15 @@ pub struct Args {
     /// A set of your own, as TOML; coupons/README.md describes the fields
     #[arg(long = "set", value_name = "FILE")]
     own: Vec<PathBuf>,
+    /// Coupons of the kinds and sizes of this parts list
+    #[arg(long = "for", value_name = "PARTS")]
+    list: Option<PathBuf>,
+    /// With --for: a rack of this belt's grooves as well, such as T5; belts that the list names are found
+    #[arg(long, value_name = "PROFILE", requires = "list")]
+    belt: Vec<String>,
+    /// With --for: TOML file with fits of your own, in the form of the bundled data/fits/named.toml
+    #[arg(long, value_name = "FILE", requires = "list")]
+    fits: Option<PathBuf>,
     /// Folder to make
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -104,15 +118,26 @@ Copies show how one print differs from the next only when each is a print job of
 are printed together on one plate share that job's temperature, filament and first layer: measured
 twice, they are still one print. So each copy has its own plate files, to be printed one after another.
 
+--for is direct: every dimension of the list gets a coupon of its kind and size. A row with the word nut
+or hexagon gets a nut pocket, one with the word flat a D bore, one with belt and a profile's name a rack
+to try the belt in. `plan --for` weighs instead how much each coupon would tell, and may choose fewer.
+
 Examples:
   shrinkrule coupons
   shrinkrule coupons starter --out coupons-petg --setup petg-0.4
   shrinkrule coupons quick --copies 3 --bed 180x180 --out coupons-abs
-  shrinkrule coupons heat --materials A=PLA,B=PETG,C=ASA --copies 3 --soak-c 60 --soak-h 24 --out coupons-heat";
+  shrinkrule coupons heat --materials A=PLA,B=PETG,C=ASA --copies 3 --soak-c 60 --soak-h 24 --out coupons-heat
+  shrinkrule coupons --for slider-parts.csv --out slider-coupons";
+
+/// As many teeth as a rack's grooves are drawn for.
+const BELT_TEETH: u32 = 20;
 
 #[derive(Serialize)]
 struct Answer {
     sets: Vec<Summary>,
+    /// With --for: which coupon is there for which dimension.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    covered: Vec<Covered>,
 }
 
 fn density(text: &str) -> Result<f64, String> {
@@ -137,13 +162,18 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         density_g_cm3: args.density,
         heat: args.heat.plan()?,
     };
-    let asked = asked_for(args)?;
+    let mut asked = asked_for(args)?;
     if args.heat.is_given() && !asked.iter().any(|set| set.heat) {
         let message = "materials and soak are for a set that is measured before and after heat";
         let problem = Problem::error(Location::default(), message);
         return Err(Error::problem(
             problem.help("such as `shrinkrule coupons heat --materials A,B --out DIR`"),
         ));
+    }
+    let direct = args.list.as_ref().map(|list| for_parts(list, args, output)).transpose()?;
+    if let (Some(direct), Some(list)) = (&direct, &args.list) {
+        let set = definition::parse(list, &direct.set);
+        asked.push(set.map_err(|problems| Error::in_file(problems, list, "nothing was written"))?);
     }
     if asked.is_empty() {
         if args.out.is_some() {
@@ -154,10 +184,10 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         }
         let kits = embedded_sets().iter().map(|set| Kit::new(set.clone(), options.clone()).map_err(of_kit));
         let sets = kits.map(|kit| Ok(kit?.summary(Vec::new()))).collect::<Result<Vec<_>, Error>>()?;
-        output.result(&table(&sets), &Answer { sets })?;
+        output.result(&table(&sets), &Answer { sets, covered: Vec::new() })?;
         return Ok(Status::Done);
     }
-    let outputs = Outputs::new(output.force);
+    let outputs = Outputs::new(output.force).keeping(&args.list);
     if let Some(folder) = &args.out {
         outputs.check_new_folder(folder)?;
     }
@@ -182,7 +212,10 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
             .progress("nothing was written; add --out DIR to write the solids, the sheet and the guide")?,
     }
     let sets = vec![summary];
-    output.result(&table(&sets), &Answer { sets })?;
+    let mut text = direct.as_ref().map_or(String::new(), Direct::to_text);
+    text.push_str(&table(&sets));
+    let covered = direct.map_or(Vec::new(), |direct| direct.covered);
+    output.result(&text, &Answer { sets, covered })?;
     Ok(Status::Done)
 }
 
@@ -197,6 +230,23 @@ fn write(kit: &Kit, folder: &Path, mut outputs: Outputs) -> Result<Vec<String>, 
         outputs.write(&folder.join(PROTOCOL), page.as_bytes())?;
     }
     Ok(outputs.commit()?.iter().map(|path| path.display().to_string()).collect())
+}
+
+/// The set for a parts list; what is doubtful in the list is said.
+fn for_parts(path: &Path, args: &Args, output: &mut Output) -> Result<Direct, Error> {
+    let fits = named_fits(args.fits.as_ref())?;
+    let list = PartsList::parse(&files::read(path)?, path)
+        .map_err(|problems| Error::in_file(problems, path, "nothing was written"))?;
+    let wanted = Wanted::of_list(&list, &fits, path)
+        .map_err(|problems| Error::in_file(problems, path, "nothing was written"))?;
+    let belts = args.belt.iter().map(|belt| {
+        profile::find(belt, BELT_TEETH).map(|profile| profile.name).map_err(|error| {
+            Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
+        })
+    });
+    let belts = belts.collect::<Result<Vec<_>, Error>>()?;
+    output.warnings(&list.warnings)?;
+    Ok(direct(&list, &wanted, &belts, args.bed))
 }
 
 /// The sets that were named and the person's own, in that order.

@@ -125,7 +125,8 @@ enum Command {
     Size(size::Args),
     Parts(parts::Args),
     Chain(chain::Args),
-    Pulley(pulley::Args),
+    // By far the most options.
+    Pulley(Box<pulley::Args>),
     Drive(drive::Args),
     Verify(verify::Args),
     Materials(Box<materials::Args>),

@@ -1,6 +1,6 @@
 //! `parts`: sizes to draw for a whole parts list, from a saved correction.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::correction::Correction;
 use crate::correction::feel::Feels;
@@ -11,6 +11,7 @@ use crate::parts::parts_list::PartsList;
 use crate::parts::sized_list::SizedList;
 use crate::problem::{Location, Problem};
 use crate::report::parts::page;
+use crate::report::parts_drawing;
 use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
@@ -61,6 +62,10 @@ pub struct Args {
     /// Use the named fits' clearances, even where the correction has your own feel tests
     #[arg(long)]
     ignore_feel: bool,
+    /// Drawing to print, FILE.html: every dimension as a plain view; FILE-readings.csv beside it goes to
+    /// `verify` when it is filled in
+    #[arg(long, value_name = "FILE.html")]
+    drawing: Option<PathBuf>,
     /// TOML file with fits of your own, in the form of the bundled data/fits/named.toml
     #[arg(long, value_name = "FILE")]
     fits: Option<PathBuf>,
@@ -75,7 +80,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let targets = [&args.out, &args.report, &args.parameters];
+    let targets = [&args.out, &args.report, &args.parameters, &args.drawing];
     // Not told to clap, which does not see a --json that stands in front of the command.
     if targets.iter().all(|target| target.is_none()) && !output.json {
         return Err(Error::problem(
@@ -86,6 +91,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let mut outputs =
         Outputs::new(output.force).keeping([&args.list, &args.correction].into_iter().chain(&args.fits));
     targets.into_iter().flatten().try_for_each(|target| outputs.check_file(target))?;
+    let sheet = args.drawing.as_ref().map(|page| {
+        let stem = page.file_stem().unwrap_or_default().to_string_lossy();
+        page.with_file_name(format!("{stem}-readings.csv"))
+    });
+    sheet.iter().try_for_each(|sheet| outputs.check_file(sheet))?;
     let named = named_fits(args.fits.as_ref())?;
     let text = files::read_text(&args.correction)?;
     let correction = Correction::from_toml(&text, &args.correction)?;
@@ -105,7 +115,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         sized = sized.with_sources(&fits);
     }
     let parameters = Parameters::of(&sized);
-    write(args, &sized, &parameters, &correction, &mut outputs)?;
+    write(args, &sized, &parameters, &correction, sheet.as_deref(), &mut outputs)?;
     outputs.commit()?;
     output.warnings(&list.warnings)?;
     for warning in &sized.warnings {
@@ -121,6 +131,7 @@ fn write(
     sized: &SizedList<'_>,
     parameters: &Parameters,
     correction: &Correction,
+    sheet: Option<&Path>,
     outputs: &mut Outputs,
 ) -> Result<(), Error> {
     if let Some(out) = &args.out {
@@ -134,6 +145,13 @@ fn write(
         let page = page(sized, &name, &correction.setup, &sized.sources).map_err(std::io::Error::other)?;
         outputs.write(file, page.as_bytes())?;
     }
+    if let (Some(drawing), Some(sheet)) = (&args.drawing, sheet) {
+        let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let (readings, correction_file) = (name(sheet), name(&args.correction));
+        let page = parts_drawing::page(&sized.parts, &correction.setup, &readings, &correction_file);
+        outputs.write(drawing, page.map_err(|error| Error::call(error.to_string()))?.as_bytes())?;
+        outputs.write(sheet, parts_drawing::readings(&sized.parts, &correction.setup).as_bytes())?;
+    }
     Ok(())
 }
 
@@ -141,6 +159,9 @@ fn write(
 fn report(args: &Args, sized: &SizedList<'_>, output: &mut Output) -> Result<Status, Error> {
     for file in [&args.out, &args.report, &args.parameters].into_iter().flatten() {
         output.progress(&format!("wrote {}", file.display()))?;
+    }
+    if let Some(drawing) = &args.drawing {
+        output.progress(&format!("wrote {} and the sheet beside it", drawing.display()))?;
     }
     if sized.not_met.is_empty() {
         return Ok(Status::Done);

@@ -66,20 +66,8 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     };
     let list = PartsList::parse(&files::read(&args.list)?, &args.list)
         .map_err(|problems| Error::in_file(problems, &args.list, "nothing was planned"))?;
-    let mut problems = Vec::new();
-    let mut wanted = Vec::new();
-    for line in &list.lines {
-        match Wanted::new(line, &fits) {
-            Ok(dimension) => wanted.push(dimension),
-            Err(error) => {
-                let problem = Problem::error(Location::file(&args.list).line(line.line), error.to_string());
-                problems.push(error.help().into_iter().fold(problem, |problem, help| problem.help(help)));
-            }
-        }
-    }
-    if !problems.is_empty() {
-        return Err(Error::in_file(problems, &args.list, "nothing was planned"));
-    }
+    let wanted = Wanted::of_list(&list, &fits, &args.list)
+        .map_err(|problems| Error::in_file(problems, &args.list, "nothing was planned"))?;
     let plan = plan(&wanted, &spreads, &from, args.bed)
         .map_err(|error| Error::problem(Problem::error(Location::file(&args.list), error.to_string())))?;
     if let Some(out) = &args.out {

@@ -1,32 +1,42 @@
 //! `pulley`: a corrected timing pulley as a solid, a picture and a table.
 
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::limits::named_fits;
 use super::output::Output;
 use super::{Error, Status};
-use crate::correction::Correction;
+use crate::belt::rack::Flank;
 use crate::correction::feel::Feels;
-use crate::files::{self, FileError, Outputs};
-use crate::geometry::solid::Solid;
-use crate::geometry::{stl, threemf};
+use crate::correction::{Correction, first_layer};
+use crate::files::{self, Outputs, read_text};
 use crate::kind::Kind;
 use crate::parts::own_fits::OwnFits;
 use crate::parts::pulley::Design;
-use crate::parts::pulley_answer::PulleyAnswer;
-use crate::parts::pulley_picture;
-use crate::parts::pulley_request::{CannotMake, Flanges, Request};
+use crate::parts::pulley_answer::{CAUTIONS, PulleyAnswer};
+use crate::parts::pulley_files::{Targets, WriteError};
+use crate::parts::pulley_request::{
+    BoreForm, Build, CannotMake, CircleAsked, DowelsAsked, Flanges, Hub, RecessAsked, Request, RingHold,
+    ScrewsAsked,
+};
 use crate::parts::pulley_solid;
+use crate::parts::pulley_words;
 use crate::parts::seat::inch_caution;
 use crate::problem::{Location, Problem};
+use crate::report::drawing_files::{Drawing, DrawingError, DrawingFiles};
 use crate::units::Mm;
 
 /// Make a timing pulley that comes out right on this setup
 ///
 /// Tips are corrected as pins, grooves as gaps, the bore as a bore, each wall along its own normal; only
-/// what the plastic shrinks is undone by scale, so the pitch stays right. Beside the solid lie a .json with
-/// every size and where it comes from, and an .svg of the groove.
+/// what the plastic shrinks is undone by scale, so the pitch stays right. Beside the first file lie a .json
+/// with every size and where it comes from, and an .svg of the groove. A flange apart or the other half of a
+/// split pulley is a file of its own, drive-2.stl; a .3mf holds both.
+///
+/// Files for a drawing program have true arcs and are in millimetres: .dxf and .svg hold the sections, as
+/// wanted and as drawn, .step the drawn body as an exact solid.
+///
+/// Example: shrinkrule pulley --belt T5 --teeth 20 --bore 5 --bore-form d:4.5 --hub 18x9 --set-screw M3
+/// --label 20 --with petg.correction.toml --out drive.stl --out drive.step --drawing drive-drawing.html
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Belt profile: T2.5, T5, T10, T20, MXL, XXL, XL, L, H, XH, XXH
@@ -60,22 +70,103 @@ pub struct Args {
     /// Allow fewer teeth than the tables list, for slow or hand-driven mechanisms
     #[arg(long)]
     allow_few_teeth: bool,
-    /// Solid to write: FILE.stl or FILE.3mf; needed unless --json is given
+    /// Sides of the teeth: straight, or involute as the standard's rack makes them
+    #[arg(long, value_name = "straight|involute", default_value = "straight")]
+    flank: FlankWord,
+    /// Form of the bore: round, hex or square (--bore across flats), d:ACROSS, key:WIDTHxDEPTH
+    #[arg(long, value_name = "FORM", default_value = "round")]
+    bore_form: BoreForm,
+    /// A hub on top, or with bed: before it below: DIAMETERxLENGTH; may be given twice
+    #[arg(long = "hub", value_name = "[bed:]DxL")]
+    hubs: Vec<Hub>,
+    /// Set screw through the hub, with its captive nut: M3, 2xM3; a hole alone: 3.2
+    #[arg(long, value_name = "THREAD", value_parser = pulley_words::set_screws)]
+    set_screw: Option<ScrewsAsked>,
+    /// Screw holes along the axis: COUNTxHOLE@CIRCLE, such as 3x3.2@20
+    #[arg(long, value_name = "NxD@C")]
+    screw_circle: Option<CircleAsked>,
+    /// Holes that save plastic: COUNTxHOLE@CIRCLE
+    #[arg(long, value_name = "NxD@C")]
+    lightening: Option<CircleAsked>,
+    /// Bearing seat with shoulder: a designation such as 608, or DIAMETERxDEPTH; bed: for below
+    #[arg(long = "seat", value_name = "[bed:]608", value_parser = pulley_words::seat)]
+    seats: Vec<RecessAsked>,
+    /// Recess for a bought bush or pinion: DIAMETERxDEPTH; bed: for below
+    #[arg(long = "recess", value_name = "[bed:]DxDEPTH", value_parser = pulley_words::recess)]
+    recesses: Vec<RecessAsked>,
+    /// The upper flange as a piece of its own, pressed or screwed on, so that all prints without support
+    #[arg(long, value_name = "pressed|screwed")]
+    flange_apart: Option<RingHold>,
+    /// Split across the axis into halves held by dowels: COUNTxHOLExDEPTH@CIRCLE, such as 3x3x4@20
+    #[arg(long, value_name = "NxDxDEPTH@C")]
+    split: Option<DowelsAsked>,
+    /// Text to engrave on the widest face that looks up
+    #[arg(long, value_name = "TEXT")]
+    label: Option<String>,
+    /// How far the first layer stands out a side, in millimetres [default: as the correction has it]
+    #[arg(long, value_name = "MM")]
+    first_layer: Option<Mm>,
+    /// Want the outside diameter in the middle of what the standard allows, not at its lower limit
+    #[arg(long)]
+    aim_at_middle: bool,
+    /// Drawing to print, .html or .svg: sizes wanted, drawn and expected, and where the caliper goes; the sheet
+    /// to measure the part back with, for `verify`, lies beside it
     #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
+    drawing: Option<PathBuf>,
+    /// File to write, by its ending: .stl, .3mf, .step, .dxf, .svg; may be given several times; needed unless
+    /// --drawing or --json is given
+    #[arg(long, value_name = "FILE")]
+    out: Vec<PathBuf>,
+}
+
+/// How the sides of the teeth are made.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum FlankWord {
+    Straight,
+    Involute,
+}
+
+impl Args {
+    fn build(&self, first_layer_mm: Option<f64>) -> Build {
+        Build {
+            flank: match self.flank {
+                FlankWord::Straight => Flank::Straight,
+                FlankWord::Involute => Flank::Involute,
+            },
+            bore: self.bore_form,
+            hubs: self.hubs.clone(),
+            ring: self.flange_apart,
+            set_screws: self.set_screw,
+            screw_circle: self.screw_circle,
+            lightening: self.lightening,
+            recesses: self.seats.iter().chain(&self.recesses).copied().collect(),
+            label: self.label.clone(),
+            split: self.split,
+            aim_at_middle: self.aim_at_middle,
+            first_layer_mm,
+        }
+    }
 }
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let target = args.out.as_deref().map(Target::new).transpose()?;
-    if target.is_none() && !output.json {
-        return Err(Error::call("--out FILE.stl or FILE.3mf is needed unless --json is given"));
+    let pieces = if args.split.is_some() || args.flange_apart.is_some() { 2 } else { 1 };
+    let targets = Targets::new(&args.out, pieces).map_err(|error| Error::call(error.to_string()))?;
+    let drawing = args.drawing.as_deref().map(|path| DrawingFiles::new(path, pieces)).transpose();
+    let drawing = drawing.map_err(|error| Error::call(error.to_string()))?;
+    if targets.is_empty() && drawing.is_none() && !output.json {
+        return Err(Error::call(
+            "--out FILE.stl, .3mf, .step, .dxf or .svg is needed unless --drawing or --json is given",
+        ));
     }
     let mut outputs = Outputs::new(output.force).keeping(args.correction.iter().chain(&args.fits));
-    if let Some(target) = &target {
-        target.paths().iter().try_for_each(|path| outputs.check_file(path))?;
-    }
+    let beside = drawing.iter().flat_map(DrawingFiles::paths);
+    targets.paths().chain(beside).try_for_each(|path| outputs.check_file(path))?;
     let correction = args.correction.as_deref().map(Correction::read).transpose()?;
+    let measured = match &args.correction {
+        Some(path) => first_layer::in_file(&read_text(path)?),
+        None => None,
+    };
     let (bore, fit_notes) = bore(args, correction.as_ref())?;
     let request = Request {
         belt: args.belt.clone(),
@@ -84,14 +175,29 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         flanges: Flanges::from_count(args.flanges).unwrap_or(Flanges::Two),
         belt_width: args.belt_width,
         allow_few_teeth: args.allow_few_teeth,
+        build: args.build(args.first_layer.map(Mm::get).or(measured)),
     };
     let mut design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
     design.warnings.extend(fit_notes);
     design.warnings.extend(inch_caution(args.bore));
-    let solid = pulley_solid::solid(&design).map_err(|error| Error::call(error.to_string()))?;
-    let mut answer = PulleyAnswer::new(&design, &solid, args.correction.as_deref().zip(correction.as_ref()));
-    if let Some(target) = &target {
-        target.write(&design, &solid, &mut answer, &mut outputs)?;
+    let solids = pulley_solid::solids(&design).map_err(|error| Error::call(error.to_string()))?;
+    let named = args.correction.as_deref().zip(correction.as_ref());
+    let mut answer = PulleyAnswer::new(&design, &solids, named);
+    if !targets.is_empty() || drawing.is_some() {
+        if let Some(drawing) = &drawing {
+            let page = Drawing {
+                title: &pulley_solid::name(&design),
+                pieces: &design.drawn_pieces,
+                dimensions: &design.dimensions,
+                correction: named,
+                cautions: &CAUTIONS,
+            };
+            page.write(drawing, &mut outputs).map_err(|error| match error {
+                DrawingError::File(error) => Error::File(error),
+                DrawingError::Page(error) => Error::call(error.to_string()),
+            })?;
+        }
+        targets.write(&design, &solids, &mut answer, &mut outputs).map_err(not_written)?;
         let written = outputs.commit()?;
         answer.files = written.iter().map(|path| path.display().to_string()).collect();
     }
@@ -129,64 +235,9 @@ fn refusal(error: CannotMake) -> Error {
     Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
-enum Format {
-    Stl,
-    ThreeMf,
-}
-
-/// The solid's file and what lies beside it.
-struct Target {
-    solid: PathBuf,
-    format: Format,
-}
-
-impl Target {
-    fn new(path: &Path) -> Result<Self, Error> {
-        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        let format = match extension.as_str() {
-            "stl" => Format::Stl,
-            "3mf" => Format::ThreeMf,
-            _ => {
-                let problem = format!("--out {}: the name must end in .stl or .3mf", path.display());
-                return Err(Error::call(problem));
-            }
-        };
-        Ok(Self { solid: path.to_owned(), format })
-    }
-
-    fn paths(&self) -> [PathBuf; 3] {
-        [self.solid.clone(), self.solid.with_extension("json"), self.solid.with_extension("svg")]
-    }
-
-    fn write(
-        &self,
-        design: &Design,
-        solid: &Solid,
-        answer: &mut PulleyAnswer,
-        outputs: &mut Outputs,
-    ) -> Result<(), FileError> {
-        let [solid_path, json_path, svg_path] = self.paths();
-        // Beside each other, so that the names alone say which is meant.
-        let name = |path: &PathBuf| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        answer.files = [&solid_path, &json_path, &svg_path].map(name).to_vec();
-        let provenance = answer.provenance();
-        outputs.write_with(&solid_path, |file| match self.format {
-            Format::Stl => stl::write(&[solid], &answer.short_provenance(), file),
-            Format::ThreeMf => {
-                let model = threemf::Model {
-                    title: solid.name(),
-                    description: &answer.short_provenance(),
-                    metadata: &provenance,
-                    solids: &[solid],
-                };
-                model.write(file)
-            }
-        })?;
-        outputs.write_with(&json_path, |mut file| {
-            let mut json = serde_json::to_vec_pretty(answer)?;
-            json.push(b'\n');
-            file.write_all(&json)
-        })?;
-        outputs.write(&svg_path, pulley_picture::svg(design).as_bytes())
+fn not_written(error: WriteError) -> Error {
+    match error {
+        WriteError::File(error) => Error::File(error),
+        WriteError::NotExact(_) => Error::call(error.to_string()),
     }
 }

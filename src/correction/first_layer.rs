@@ -56,6 +56,12 @@ pub(super) fn spread(setup: SetupView<'_>) -> Option<FirstLayerSpread> {
     (!sides.is_empty()).then_some(FirstLayerSpread { mean_mm, half_width_mm, pairs: sides.len() as u32 })
 }
 
+/// The spread that a correction's file holds, mm per side; `None` where none was measured.
+pub fn in_file(text: &str) -> Option<f64> {
+    let table: toml::Table = text.parse().ok()?;
+    table.get("first_layer_spread_mm")?.as_float()
+}
+
 impl FirstLayerSpread {
     /// One plain sentence.
     pub fn in_words(&self) -> String {

@@ -10,7 +10,7 @@ use super::height_steps::HeightSteps;
 use super::label::Label;
 use super::motor_mount::MotorMount;
 use super::pin_base::PinBase;
-use super::ring::Ring;
+use super::ring::{Hole, Ring};
 use super::span_bar::SpanBar;
 
 /// One piece of one form.
@@ -29,9 +29,11 @@ pub(super) enum Form {
 
 impl Form {
     /// The names of the tables of a definition.
-    pub(super) const TABLES: [&'static str; 9] = [
+    pub(super) const TABLES: [&'static str; 11] = [
         "comb",
         "ring",
+        "d_ring",
+        "hex_ring",
         "pin_base",
         "bore_block",
         "span_bar",
@@ -44,12 +46,14 @@ impl Form {
     /// The pieces that one table defines, each with what its name has after the table's `name`.
     pub(super) fn read(table: &str, fields: &mut Fields<'_, '_>) -> Vec<(String, Self)> {
         let one = |form| vec![(String::new(), form)];
+        let rings = |rings: Vec<Ring>| {
+            rings.into_iter().map(|ring| (ring.hole.size_mm().to_string(), Self::Ring(ring))).collect()
+        };
         match table {
             "comb" => one(Self::Comb(Comb::read(fields))),
-            "ring" => {
-                let rings = Ring::read(fields).into_iter();
-                rings.map(|ring| (ring.bore_mm.to_string(), Self::Ring(ring))).collect()
-            }
+            "ring" => rings(Ring::read(fields)),
+            "d_ring" => rings(Ring::read_d(fields)),
+            "hex_ring" => rings(Ring::read_hexagon(fields)),
             "pin_base" => one(Self::PinBase(PinBase::read(fields))),
             "bore_block" => one(Self::BoreBlock(BoreBlock::read(fields))),
             "span_bar" => one(Self::SpanBar(SpanBar::read(fields))),
@@ -99,7 +103,9 @@ impl Form {
     pub(super) fn title(&self) -> &'static str {
         match self {
             Self::Comb(_) => "tooth-gap comb",
-            Self::Ring(_) => "bore ring",
+            Self::Ring(Ring { hole: Hole::Round(_), .. }) => "bore ring",
+            Self::Ring(Ring { hole: Hole::D { .. }, .. }) => "D-bore ring",
+            Self::Ring(Ring { hole: Hole::Hexagon { .. }, .. }) => "nut-pocket ring",
             Self::PinBase(_) => "shaft pins",
             Self::BoreBlock(_) => "horizontal bores",
             Self::SpanBar(_) => "span bar",
@@ -118,6 +124,19 @@ impl Form {
                  until they touch; rock them a little and keep the smallest reading. Outside: close the \
                  large jaws on the bare faces of the end teeth, above the base. Leave a gap blank if your \
                  jaws do not go in."
+            }
+            Self::Ring(Ring { hole: Hole::D { .. }, .. }) => {
+                "The tab with the label points along x, and the flat of the bore is on its side. Inside jaws down \
+                 the hole past the chamfer: along y, between the rounds; along x, one jaw on the middle of the \
+                 flat and the other on the round opposite, swung for the largest reading. Outside: large jaws \
+                 across the ring, at right angles to the tab and above it. Leave a line blank if your jaws do \
+                 not go in."
+            }
+            Self::Ring(Ring { hole: Hole::Hexagon { .. }, .. }) => {
+                "The tab with the label points along x. Inside jaws down the hole past the chamfer, flat on two \
+                 flats that face each other in the direction shown; swing them for the smallest reading. Outside: large jaws \
+                 across the ring, at right angles to the tab and above it. Leave a line blank if your jaws do \
+                 not go in."
             }
             Self::Ring(_) => {
                 "The tab with the label points along x. Bore: inside jaws down the hole as far as they go, \

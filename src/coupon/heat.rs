@@ -9,7 +9,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use super::sheet::{CONDITIONS, READINGS, feature_cells, rows_to_csv};
+use super::sheet::{CONDITIONS, READINGS, Row, rows_to_csv};
 use super::{Coupon, CouponSet};
 use crate::units::Mm;
 
@@ -154,7 +154,7 @@ pub fn blank(set: &CouponSet, setup: &str, copies: u32, plan: &HeatPlan) -> Stri
             }
             for feature in &coupon.features {
                 let mut row = state(plan, stage, &material.name);
-                row.extend(feature_cells(setup, &coupon.name, feature, copy));
+                row.extend(Row::of(&coupon.name, feature, copy).cells(setup));
                 // What is written on the piece goes into the last column, the note.
                 row.extend(std::iter::repeat_n(String::new(), READINGS));
                 row.push(coupon.marked(material.letter).label((copies > 1).then_some(copy)));

@@ -2,6 +2,7 @@
 
 use super::CouponSet;
 use super::feature::Feature;
+use crate::kind::{Axis, Kind};
 
 /// How many times every feature is read.
 pub const READINGS: usize = 3;
@@ -25,36 +26,62 @@ const FEEL: &str = "\
 # one line a ring or pin is enough
 ";
 
+/// One line of a sheet: a feature that is to be read on one print.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row<'a> {
+    /// The piece that it is on.
+    pub piece: &'a str,
+    /// Its label or name.
+    pub feature: &'a str,
+    /// What it is.
+    pub kind: Kind,
+    /// The direction it is measured in.
+    pub axis: Axis,
+    /// The size that it was drawn at, mm.
+    pub drawn_mm: f64,
+    /// Which print.
+    pub copy: u32,
+}
+
 /// The sheet for this set, printed `copies` times, as CSV.
 ///
 /// `setup` fills its column; empty, the person does.
 pub fn blank(set: &CouponSet, setup: &str, copies: u32) -> String {
-    let mut top = CONDITIONS.to_owned();
-    if set.feel {
-        top.push_str(FEEL);
-    }
-    let felt: &[&str] = if set.feel { &["feel", "mate_mm", "mate"] } else { &[] };
-    let mut rows = Vec::new();
-    for copy in 1..=copies {
-        for coupon in &set.coupons {
-            let of_coupon = coupon.features.iter();
-            rows.extend(of_coupon.map(|feature| feature_cells(setup, &coupon.name, feature, copy)));
-        }
-    }
-    rows_to_csv(top, &[], felt, rows)
+    let features = || set.coupons.iter().flat_map(|of| of.features.iter().map(move |feature| (of, feature)));
+    let rows = (1..=copies)
+        .flat_map(|copy| features().map(move |(coupon, feature)| Row::of(&coupon.name, feature, copy)));
+    of_rows(rows, setup, set.feel)
 }
 
-/// What a row says of its feature: the cells of the columns from `setup` to `copy`.
-pub(super) fn feature_cells(setup: &str, coupon: &str, feature: &Feature, copy: u32) -> Vec<String> {
-    vec![
-        setup.to_owned(),
-        coupon.to_owned(),
-        feature.label.clone(),
-        feature.kind.name().to_owned(),
-        feature.axis.name().to_owned(),
-        feature.nominal_mm.to_string(),
-        copy.to_string(),
-    ]
+impl<'a> Row<'a> {
+    /// The row of a coupon's feature.
+    pub(super) fn of(piece: &'a str, feature: &'a Feature, copy: u32) -> Self {
+        let (kind, axis, drawn_mm) = (feature.kind, feature.axis, feature.nominal_mm);
+        Self { piece, feature: &feature.label, kind, axis, drawn_mm, copy }
+    }
+
+    /// The cells of the columns from `setup` to `copy`.
+    pub(super) fn cells(&self, setup: &str) -> Vec<String> {
+        vec![
+            setup.to_owned(),
+            self.piece.to_owned(),
+            self.feature.to_owned(),
+            self.kind.name().to_owned(),
+            self.axis.name().to_owned(),
+            self.drawn_mm.to_string(),
+            self.copy.to_string(),
+        ]
+    }
+}
+
+/// The sheet for these features, as CSV; with columns for how the real piece feels, where pieces are tried.
+pub fn of_rows<'a>(rows: impl IntoIterator<Item = Row<'a>>, setup: &str, feel: bool) -> String {
+    let mut top = CONDITIONS.to_owned();
+    if feel {
+        top.push_str(FEEL);
+    }
+    let felt: &[&str] = if feel { &["feel", "mate_mm", "mate"] } else { &[] };
+    rows_to_csv(top, &[], felt, rows.into_iter().map(|row| row.cells(setup)).collect())
 }
 
 /// The sheet as CSV: `top` above the header, columns before and after those that every sheet has, and rows

@@ -142,7 +142,7 @@ fn object(id: usize, solid: &Solid, text: &mut Text<impl Write>) -> io::Result<(
 }
 
 /// Text as it may stand in XML; control characters, which may not, become spaces.
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
     for character in text.chars() {
         match character {

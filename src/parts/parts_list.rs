@@ -35,6 +35,14 @@ pub struct PartsList {
     pub warnings: Vec<Problem>,
 }
 
+impl PartsList {
+    /// The cells of a line as they stand in the file, those of columns that mean nothing here too.
+    pub fn cells(&self, line: &PartLine) -> &[String] {
+        let row = self.table.rows.iter().find(|row| row.line == line.line);
+        row.map_or(&[], |row| &row.cells)
+    }
+}
+
 /// One dimension.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PartLine {

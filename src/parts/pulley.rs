@@ -1,7 +1,8 @@
 //! A pulley to print: what was asked for, the sizes that are wanted, and the sizes to draw.
 //!
 //! Dimensions first: [`Design`] holds every size twice, wanted and drawn, and what the drawing is
-//! expected to print as; [`super::pulley_solid`] makes the body of the drawn ones.
+//! expected to print as; [`super::pulley_pieces`] says which pieces it is made of, [`super::build`] what they
+//! are, and [`super::pulley_solid`] makes the bodies of the drawn ones.
 //!
 //! *Picture*: the axis is z and the bed z = 0. From the bed up: the lower flange; the face with the
 //! teeth; the upper flange, whose underside rises at 45 degrees out of tips and grooves alike so that it
@@ -16,11 +17,16 @@ use crate::belt::{Cited, tolerance};
 use crate::correction::Correction;
 use crate::kind::Kind;
 
+use super::build::piece::Piece;
+use super::build::recess::End;
+use super::build::sizing::{Dimension, Sizing};
 use super::pulley_check;
 use super::pulley_chords::{CHORD_ERRORS_MM, Chords};
 use super::pulley_estimate::{self, Estimates};
 use super::pulley_law::{WallLaw, exact_mm, tip_kind};
+use super::pulley_pieces::{self, Given};
 use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
+use super::pulley_standard::{self, Outcome};
 use super::sized::allowance;
 
 /// How far the predicted print may lie from the wanted outline, mm.
@@ -78,6 +84,12 @@ pub struct Design {
     pub wanted: Body,
     /// The sizes to draw.
     pub drawn: Body,
+    /// The pieces to print, as wanted.
+    pub pieces: Vec<Piece>,
+    /// The same as drawn.
+    pub drawn_pieces: Vec<Piece>,
+    /// The sizes of each piece, by its place in `pieces`.
+    pub dimensions: Vec<Vec<Dimension>>,
     /// How the setup moves the walls; `None` without a correction.
     pub law: Option<WallLaw>,
     /// Chords that the walls of a pitch are drawn with.
@@ -86,6 +98,8 @@ pub struct Design {
     pub expected: Option<Estimates>,
     /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
     pub deviation_mm: Option<f64>,
+    /// What a print is worth by the standard; `None` without a correction.
+    pub standard: Option<Outcome>,
     /// Where the numbers come from: what, and the table's label.
     pub sources: Vec<(&'static str, &'static str)>,
     /// What a reader must know.
@@ -98,11 +112,19 @@ impl Design {
     /// *Errors*: the standards have no such pulley, the bore leaves no wall, or the correction lacks a
     /// kind that is needed: pins (or outside widths), gaps and bores.
     pub fn new(request: &Request, correction: Option<&Correction>) -> Result<Self, CannotMake> {
-        let pulley = Pulley::standard(&request.belt, request.teeth, request.allow_few_teeth)?;
+        let flank = request.build.flank;
+        let mut pulley = Pulley::with_flanks(&request.belt, request.teeth, flank, request.allow_few_teeth)?;
+        if request.build.aim_at_middle
+            && let Some(plus) =
+                tolerance::outside_diameter_plus_mm(pulley.profile, pulley.nominal_outside_mm())
+        {
+            // Half of what is allowed on the diameter, a quarter on the radius.
+            pulley.groove = pulley.groove.grown(plus.value / 4.0, 0.0);
+        }
         let profile = pulley.profile;
         let mut warnings = Vec::new();
         request.check()?;
-        let wall_mm = pulley.groove.floor_mm - request.bore.get() / 2.0;
+        let wall_mm = pulley.groove.floor_mm - request.bore_shape().reach_mm();
         if wall_mm < LEAST_WALL_MM {
             return Err(CannotMake::Wall { bore: request.bore, wall_mm });
         }
@@ -115,7 +137,9 @@ impl Design {
         };
         let face = tolerance::face_width_mm(profile, belt_width_mm, request.flanges == Flanges::Two);
         let flange = tolerance::flange_height_mm(profile);
-        let wanted = wanted(&pulley, request, face.value, flange.value);
+        let given = given(&pulley, face.value, flange.value);
+        let pieces = pulley_pieces::wanted(&pulley, request, given, &mut warnings)?;
+        let wanted = wanted(&pulley, request, given);
         if let Some(fewest) = tolerance::fewest_teeth(profile)
             && pulley.teeth() < fewest.value
         {
@@ -133,9 +157,18 @@ impl Design {
             wanted,
             drawn: wanted,
             law: None,
-            chords: Chords::within(CHORD_ERRORS_MM[0], &wanted, &wanted),
+            chords: Chords::within(
+                CHORD_ERRORS_MM[0],
+                &wanted.groove,
+                &wanted.groove,
+                wanted.flange_diameter_mm,
+            ),
+            drawn_pieces: Vec::new(),
+            dimensions: Vec::new(),
+            pieces,
             expected: None,
             deviation_mm: None,
+            standard: None,
             sources,
             warnings,
             pulley,
@@ -143,7 +176,49 @@ impl Design {
         if let Some(correction) = correction {
             design.correct(correction)?;
         }
+        design.draw_pieces(&Sizing::new(correction))?;
+        design.warn_of_sharp_corners();
         Ok(design)
+    }
+
+    /// Common practice, no source: a bead cannot turn more sharply than half its own width.
+    fn warn_of_sharp_corners(&mut self) {
+        /// Half the line of a 0.4 mm nozzle, mm.
+        const HALF_LINE_MM: f64 = 0.2;
+        let groove = &self.wanted.groove;
+        for (what, radius) in [("tips", groove.tip_radius_mm), ("roots", groove.bottom_radius_mm)] {
+            if radius < HALF_LINE_MM - 1e-9 {
+                self.warnings.push(format!(
+                    "roundings of {radius:.2} mm at the {what} are far below the width of a line, and will not survive printing"
+                ));
+            }
+        }
+        if self.pieces.iter().any(|piece| piece.bore.has_corners()) {
+            self.warnings.push(format!(
+                "inner corners of the bore print rounded by about {HALF_LINE_MM} mm: ease the edges of what goes in"
+            ));
+        }
+    }
+
+    /// The kind that the bore's size is of: a bore, or a gap where it has only flats.
+    pub fn bore_kind(&self) -> Kind {
+        self.pieces.first().map_or(Kind::Bore, |piece| piece.bore.kind())
+    }
+
+    fn draw_pieces(&mut self, sizing: &Sizing<'_>) -> Result<(), CannotMake> {
+        for piece in &mut self.pieces {
+            piece.chords = Some(self.chords);
+            let drawn = piece.drawn(sizing)?;
+            drawn.check()?;
+            self.dimensions.push(piece.dimensions(&drawn, sizing)?);
+            for said in sizing.stand_ins(&piece.sizes())? {
+                if !self.warnings.contains(&said) {
+                    self.warnings.push(said);
+                }
+            }
+            self.drawn_pieces.push(drawn);
+        }
+        Ok(())
     }
 
     fn correct(&mut self, correction: &Correction) -> Result<(), CannotMake> {
@@ -158,7 +233,7 @@ impl Design {
         let heights = self.wanted.heights;
         self.drawn = Body {
             groove,
-            bore_mm: exact_mm(correction, Kind::Bore, self.wanted.bore_mm)?,
+            bore_mm: exact_mm(correction, self.bore_kind(), self.wanted.bore_mm)?,
             flange_diameter_mm: exact_mm(correction, tips, self.wanted.flange_diameter_mm)?,
             heights: Heights {
                 face_from_mm: height(heights.face_from_mm)?,
@@ -171,7 +246,12 @@ impl Design {
         self.expected = Some(pulley_estimate::estimates(self, correction, &law)?);
         let mut deviation = f64::INFINITY;
         for chord_error in CHORD_ERRORS_MM {
-            let finer = Chords::within(chord_error, &self.wanted, &self.drawn);
+            let finer = Chords::within(
+                chord_error,
+                &self.wanted.groove,
+                &self.drawn.groove,
+                self.drawn.flange_diameter_mm,
+            );
             let off = pulley_check::deviation_mm(&self.wanted.groove, &groove, &finer.teeth, &law);
             if off < deviation {
                 (deviation, self.chords) = (off, finer);
@@ -181,8 +261,29 @@ impl Design {
             }
         }
         self.deviation_mm = Some(deviation);
+        let outcome = Outcome::of(&self.pulley, 2.0 * self.wanted.groove.outside_radius_mm, correction)?;
         self.warn(correction, &law, deviation)?;
+        self.warn_of_standard(&outcome, correction);
+        self.standard = Some(outcome);
         Ok(())
+    }
+
+    fn warn_of_standard(&mut self, outcome: &Outcome, correction: &Correction) {
+        let missed = outcome.missed();
+        if missed.is_empty() {
+            return;
+        }
+        let can = pulley_standard::can_hold(&self.pulley, correction);
+        let advice = if can.is_empty() {
+            "no larger pulley or profile here can, either; print the coupons more than once to know it better"
+                .to_owned()
+        } else {
+            format!("{} can", can.join(", or "))
+        };
+        self.warnings.push(format!(
+            "this setup cannot hold {} by ISO 5294 (less likely than not); {advice}",
+            missed.join(", ")
+        ));
     }
 
     fn warn(&mut self, correction: &Correction, law: &WallLaw, deviation: f64) -> Result<(), CannotMake> {
@@ -201,7 +302,7 @@ impl Design {
         for (what, kind, drawn_mm) in [
             ("the outside diameter", law.tip_kind, outside),
             ("the groove's width", Kind::Gap, outer_width),
-            ("the bore", Kind::Bore, self.drawn.bore_mm),
+            ("the bore", self.bore_kind(), self.drawn.bore_mm),
         ] {
             let beyond = correction.predict(kind, kind.unnamed_axis(), drawn_mm)?.beyond_mm;
             if beyond > 0.0 {
@@ -238,27 +339,42 @@ impl Design {
     }
 }
 
-fn wanted(pulley: &Pulley, request: &Request, face_mm: f64, flange_height_mm: f64) -> Body {
+/// What the standards and the printing of flanges give.
+fn given(pulley: &Pulley, face_mm: f64, flange_height_mm: f64) -> Given {
     let profile = pulley.profile;
     let listed = tolerance::flange_thickness_mm(profile).map_or(0.0, |cited| cited.value);
-    // A tenth of the pitch, picked by feel, for the large metric belts without a listed thickness.
-    let flange = listed.max(LEAST_FLANGE_MM).max(profile.pitch_mm / 10.0);
+    Given {
+        face_mm,
+        flange_diameter_mm: pulley.outside_diameter_mm() + 2.0 * flange_height_mm,
+        // A tenth of the pitch, picked by feel, for the large metric belts without a listed thickness.
+        flange_mm: listed.max(LEAST_FLANGE_MM).max(profile.pitch_mm / 10.0),
+    }
+}
+
+/// The sizes over all, in the heights of the pulley as a whole; halves and flanges apart are put together.
+fn wanted(pulley: &Pulley, request: &Request, given: Given) -> Body {
+    let hub = |end| request.build.hubs.iter().find(|hub| hub.end == end).map_or(0.0, |hub| hub.length_mm);
     let (lower, upper) = match request.flanges {
         Flanges::None => (0.0, 0.0),
-        Flanges::One => (flange, 0.0),
-        Flanges::Two => (flange, flange),
+        Flanges::One => (given.flange_mm, 0.0),
+        Flanges::Two => (given.flange_mm, given.flange_mm),
     };
-    // At 45 degrees: as high as the flange stands out from the floor of the grooves.
-    let cone = if upper > 0.0 { flange_height_mm + pulley.groove.depth_mm() } else { 0.0 };
+    // A cone under the upper flange, which a flange apart and the half of a split pulley do without.
+    let is_whole = request.build.split.is_none() && request.build.ring.is_none();
+    let has_cone = is_whole || (request.build.split.is_some() && hub(End::Top) > 0.0);
+    let cone =
+        if upper > 0.0 && has_cone { given.flange_diameter_mm / 2.0 - pulley.groove.floor_mm } else { 0.0 };
+    let face_from_mm = hub(End::Bed) + lower;
+    let face_to_mm = face_from_mm + given.face_mm;
     Body {
         groove: pulley.groove,
         bore_mm: request.bore.get(),
-        flange_diameter_mm: pulley.outside_diameter_mm() + 2.0 * flange_height_mm,
+        flange_diameter_mm: given.flange_diameter_mm,
         heights: Heights {
-            face_from_mm: lower,
-            face_to_mm: lower + face_mm,
-            rim_mm: lower + face_mm + cone,
-            top_mm: lower + face_mm + cone + upper,
+            face_from_mm,
+            face_to_mm,
+            rim_mm: face_to_mm + cone,
+            top_mm: face_to_mm + cone + upper + hub(End::Top),
         },
     }
 }
@@ -271,7 +387,7 @@ fn sources(
 ) -> Vec<(&'static str, &'static str)> {
     let profile = pulley.profile;
     let mut sources = vec![
-        ("groove", profile.groove_source),
+        ("groove", pulley.groove_source()),
         ("pitch line", profile.two_a_source),
         ("belt widths", profile.widths_source),
         ("face width", face.source),
@@ -293,6 +409,7 @@ mod tests {
     use super::*;
     use crate::correction::Term;
     use crate::parts::pulley_law::tests::correction;
+    use crate::parts::pulley_request::Build;
     use crate::units::Mm;
 
     fn slider() -> Request {
@@ -303,6 +420,7 @@ mod tests {
             flanges: Flanges::Two,
             belt_width: Mm::new(10.0),
             allow_few_teeth: false,
+            build: Build::default(),
         }
     }
 

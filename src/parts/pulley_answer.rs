@@ -5,16 +5,18 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::belt::rack::Flank;
 use crate::belt::tolerance;
 use crate::correction::Correction;
 use crate::fits::decimal_mm as short;
 use crate::geometry::solid::Solid;
 
 use super::pulley::{ALLOWED_DEVIATION_MM, Design};
+use super::pulley_answer_pieces::{self, PieceAnswer, StandardAnswer};
 use super::pulley_estimate::{Estimate, Estimates};
 
 /// What anyone who runs a printed pulley must know.
-const CAUTIONS: [&str; 3] = [
+pub const CAUTIONS: [&str; 3] = [
     "a belt drive pinches and throws: guard it, and wear eye protection when it first runs",
     "what the belt may carry is its maker's word, and a printed pulley may bear less",
     "heights print in whole layers: the slicer rounds them",
@@ -51,12 +53,20 @@ pub struct PulleyAnswer {
     meets_the_outline: bool,
     /// `null` for a pulley drawn as wanted.
     correction: Option<CorrectionAnswer>,
+    /// Each piece that is printed, with all of its sizes.
+    pieces: Vec<PieceAnswer>,
+    /// What a print is worth by the standard; absent without a correction.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    standard: Option<StandardAnswer>,
     triangles: usize,
     volume_mm3: f64,
     watertight: bool,
     sources: Vec<SourceAnswer>,
     warnings: Vec<String>,
     cautions: [&'static str; 3],
+    /// In what the STEP file differs from the mesh.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub step_differs: Vec<String>,
     /// What was written.
     pub files: Vec<String>,
 }
@@ -122,8 +132,8 @@ impl From<Estimate> for EstimateAnswer {
 }
 
 impl PulleyAnswer {
-    /// Of a design, its solid, and the correction with the file that it was read from.
-    pub fn new(design: &Design, solid: &Solid, correction: Option<(&Path, &Correction)>) -> Self {
+    /// Of a design, its solids, and the correction with the file that it was read from.
+    pub fn new(design: &Design, solids: &[Solid], correction: Option<(&Path, &Correction)>) -> Self {
         let (wanted, drawn) = (&design.wanted, &design.drawn);
         let profile = design.pulley.profile;
         let has_flanges = design.flanges.count() > 0;
@@ -159,15 +169,23 @@ impl PulleyAnswer {
                 readings_sha256: correction.readings_sha256.clone(),
                 program_version: correction.program_version.clone(),
             }),
-            triangles: solid.mesh().triangles.len(),
-            volume_mm3: (solid.volume_mm3() * 1e3).round() / 1e3,
+            pieces: pulley_answer_pieces::pieces(design, solids),
+            standard: design.standard.as_ref().map(StandardAnswer::from),
+            triangles: solids.iter().map(|solid| solid.mesh().triangles.len()).sum(),
+            volume_mm3: (solids.iter().map(Solid::volume_mm3).sum::<f64>() * 1e3).round() / 1e3,
             // What is called a solid has been proven to be one.
             watertight: true,
             sources: design.sources.iter().map(|(what, source)| SourceAnswer { what, source }).collect(),
             warnings: design.warnings.clone(),
             cautions: CAUTIONS,
+            step_differs: Vec::new(),
             files: Vec::new(),
         }
+    }
+
+    /// When the correction was measured; empty without one.
+    pub fn date(&self) -> &str {
+        self.correction.as_ref().and_then(|correction| correction.date.as_deref()).unwrap_or_default()
     }
 
     /// Where the pulley comes from, in at most 80 characters: for a file's header.
@@ -265,12 +283,16 @@ impl PulleyAnswer {
                 "predicted print: within {deviation:.4} mm of the wanted outline everywhere ({ALLOWED_DEVIATION_MM} mm allowed)"
             )?;
         }
+        pulley_answer_pieces::write(&self.pieces, self.standard.as_ref(), out)?;
         writeln!(
             out,
             "solid: {} triangles, {:.2} cm3, watertight",
             self.triangles,
             self.volume_mm3 / 1000.0
         )?;
+        for difference in &self.step_differs {
+            writeln!(out, "STEP differs: {difference}")?;
+        }
         writeln!(out, "\nsources")?;
         for source in &self.sources {
             writeln!(out, "  {}: {}", source.what, source.source)?;
@@ -300,7 +322,10 @@ fn row(
 fn groove_answer(design: &Design) -> GrooveAnswer {
     let (wanted, drawn) = (&design.wanted.groove, &design.drawn.groove);
     GrooveAnswer {
-        form: design.pulley.profile.groove.map_or("", |groove| groove.form),
+        form: match design.pulley.rack {
+            Some(_) => Flank::Involute.name(),
+            None => design.pulley.profile.groove.map_or("", |groove| groove.form),
+        },
         angle_deg: short(2.0 * wanted.half_angle_rad.to_degrees()),
         width_at_outside_mm: short(wanted.outer_width_mm()),
         draw_width_at_outside_mm: short(drawn.outer_width_mm()),
@@ -334,7 +359,7 @@ fn file_name(path: &Path) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::pulley_request::{Flanges, Request};
+    use super::super::pulley_request::{Build, Flanges, Request};
     use super::super::{fixture, pulley_solid};
     use super::*;
     use crate::units::Mm;
@@ -348,14 +373,15 @@ mod tests {
             flanges: Flanges::One,
             belt_width: None,
             allow_few_teeth: false,
+            build: Build::default(),
         };
         let design = Design::new(&request, None).unwrap();
-        let solid = pulley_solid::solid(&design).unwrap();
+        let solids = pulley_solid::solids(&design).unwrap();
         let said = |setup: &str, sha256: &str| {
             let mut correction = fixture::known();
             (correction.setup, correction.readings_sha256) = (setup.to_owned(), sha256.to_owned());
             let file = Path::new("known.correction.toml");
-            PulleyAnswer::new(&design, &solid, Some((file, &correction))).short_provenance()
+            PulleyAnswer::new(&design, &solids, Some((file, &correction))).short_provenance()
         };
         let version = env!("CARGO_PKG_VERSION");
         let start = format!("shrinkrule {version} T5 z20");

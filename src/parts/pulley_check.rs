@@ -44,7 +44,7 @@ fn printed_point(wall: &Wall, share: f64, law: &WallLaw) -> Point {
         WallKind::Flank | WallKind::RootFillet | WallKind::Floor => law.groove_swell_mm,
         WallKind::TipRounding => {
             // The rounding right of the groove begins at the tip, the one left of it ends there.
-            let is_right = matches!(wall.shape, Shape::Arc { centre: (cx, _), .. } if cx > 0.0);
+            let is_right = wall.at(0.5).0.0 > 0.0;
             let of_tip = if is_right { 1.0 - share } else { share };
             law.groove_swell_mm + of_tip * (law.tip_swell_mm - law.groove_swell_mm)
         }

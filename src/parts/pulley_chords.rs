@@ -5,7 +5,7 @@
 
 use crate::belt::walls::{Shape, Wall, WallKind, chord_counts};
 
-use super::pulley::Body;
+use crate::belt::groove::Groove;
 
 /// How far chords may lie from the arcs that they stand for, mm: the first with which the predicted print
 /// keeps within what is allowed. Coarse chords make small files; uneven swell leaves less room for them.
@@ -21,12 +21,13 @@ pub struct Chords {
 }
 
 impl Chords {
-    /// Chords that keep within `chord_error_mm` of both bodies' arcs, and within a few hundredths of a rim.
-    pub fn within(chord_error_mm: f64, wanted: &Body, drawn: &Body) -> Self {
+    /// Chords that keep within `chord_error_mm` of both bodies' arcs, and within a few hundredths of a
+    /// rim of this diameter.
+    pub fn within(chord_error_mm: f64, wanted: &Groove, drawn: &Groove, rim_mm: f64) -> Self {
         /// Of a rim, which fits nothing.
         const RIM_ERROR_MM: f64 = 0.02;
-        let walls = drawn.groove.walls();
-        let fine = chord_counts(&wanted.groove.walls(), chord_error_mm);
+        let walls = drawn.walls();
+        let fine = chord_counts(&wanted.walls(), chord_error_mm);
         let mut teeth = chord_counts(&walls, chord_error_mm);
         let mut guides = [1; 8];
         for (index, wall) in walls.iter().enumerate() {
@@ -34,7 +35,7 @@ impl Chords {
             if matches!(wall.kind, WallKind::Tip | WallKind::Floor) {
                 let rim = Shape::Arc {
                     centre: (0.0, 0.0),
-                    radius: drawn.flange_diameter_mm / 2.0,
+                    radius: rim_mm / 2.0,
                     from_rad: 0.0,
                     to_rad: angle_about_axis(wall),
                 };

@@ -73,7 +73,7 @@ pub fn estimates(design: &Design, correction: &Correction, law: &WallLaw) -> Res
             expected_mm: printed.depth_mm(),
             half95_mm: Some(t_quantile(0.975, tip.dof.min(gap.dof)) * depth_sd),
         },
-        bore: of(Kind::Bore, drawn.bore_mm)?,
+        bore: of(design.bore_kind(), drawn.bore_mm)?,
         flange_diameter: of(law.tip_kind, drawn.flange_diameter_mm)?,
         face_width,
     })

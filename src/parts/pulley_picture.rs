@@ -92,6 +92,7 @@ fn write(out: &mut String, design: &Design) -> std::fmt::Result {
     writeln!(out, "</g>")?;
     write_dimensions(out, design, &view)?;
     write_scale_bar(out, &view)?;
+    write_orientation(out, design)?;
     writeln!(out, "</svg>")
 }
 
@@ -108,6 +109,13 @@ fn exact_path(groove: &Groove, view: &View) -> String {
             match wall.shape {
                 Shape::Line { .. } => {
                     let _ = write!(path, " L {x1:.2} {y1:.2}");
+                }
+                Shape::Rolled { .. } => {
+                    let count = wall.chords(1e-3);
+                    for i in 1..=count {
+                        let (x, y) = view.at(wall.at(i as f64 / count as f64).0);
+                        let _ = write!(path, " L {x:.2} {y:.2}");
+                    }
                 }
                 Shape::Arc { radius, from_rad, to_rad, .. } => {
                     let (radius, hollow) = (radius * view.scale, u8::from(to_rad < from_rad));
@@ -227,6 +235,19 @@ fn arrows(out: &mut String, from: Point, to: Point) -> std::fmt::Result {
             bx + uy * 0.35,
             by - ux * 0.35
         )?;
+    }
+    Ok(())
+}
+
+/// How each piece is laid on the bed.
+fn write_orientation(out: &mut String, design: &Design) -> std::fmt::Result {
+    let mut y = FRAME[1] + FRAME[3] + 70.0;
+    for piece in &design.drawn_pieces {
+        // What stands behind the teeth in the name says which piece it is.
+        let which = piece.name.rsplit_once(", ").map_or("", |(_, which)| which);
+        let which = if design.drawn_pieces.len() > 1 { format!("{which}: ") } else { String::new() };
+        writeln!(out, "<text x='{}' y='{y}' font-size='13'>{which}{}</text>", FRAME[0], piece.orientation)?;
+        y += 20.0;
     }
     Ok(())
 }

@@ -32,6 +32,12 @@ pub enum Element {
     Height(f64),
     /// A block this wide in this direction, mm.
     Outer(Axis, f64),
+    /// A ring with a bore of this diameter and this much from its flat to the round opposite, mm.
+    DBore(f64, f64),
+    /// A ring with a hexagon this far across flats in this direction, mm.
+    Hexagon(Axis, f64),
+    /// A rack of this profile's grooves.
+    BeltRack(&'static str),
 }
 
 /// What is measured: kind, direction, drawn size in mm.
@@ -143,6 +149,10 @@ impl Candidate {
             Element::Span(_, size) => (Kind::Span, size),
             Element::Height(size) => (Kind::Height, size),
             Element::Outer(_, size) => (Kind::Outer, size),
+            Element::DBore(_, across) => (Kind::Gap, across),
+            Element::Hexagon(_, across) => (Kind::Gap, across),
+            // Tried with the belt and not measured.
+            Element::BeltRack(_) => (Kind::Gap, 0.0),
         }
     }
 }
@@ -152,10 +162,13 @@ impl Candidate {
 /// # Errors
 /// What is wrong with the set, which is a fault of this program for any choice of candidates.
 pub fn features(elements: &[Element], bed: Bed) -> Result<Vec<Feature>, String> {
-    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, bed, &[]))
+    let set = definition::parse(Path::new("plan.toml"), &set_toml(elements, bed, NAMED, &[]))
         .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))?;
     Ok(set.coupons.into_iter().flat_map(|coupon| coupon.features).collect())
 }
+
+/// What a planned set is called, and what it is for.
+pub const NAMED: [&str; 2] = ["plan", "chosen by plan for a parts list"];
 
 /// The longest row of gaps or pins on one piece, mm: end teeth and bases take some 18 mm more.
 fn longest_mm(bed: Bed) -> f64 {
@@ -185,16 +198,18 @@ fn list(sizes: &[f64]) -> String {
     format!("[{}]", sizes.join(", "))
 }
 
-/// The definition of the set of these elements, as `coupons --set` reads it, in pieces for this bed;
-/// `comments` stand on top.
-pub fn set_toml(elements: &[Element], bed: Bed, comments: &[String]) -> String {
+/// The definition of the set of these elements, as `coupons --set` reads it, in pieces for this bed; it is
+/// `named` so, which is its name and what it is for, and `comments` stand on top.
+pub fn set_toml(elements: &[Element], bed: Bed, named: [&str; 2], comments: &[String]) -> String {
     let longest = longest_mm(bed);
     let of = |pick: &dyn Fn(&Element) -> Option<f64>| elements.iter().filter_map(pick).collect::<Vec<f64>>();
     let mut text = String::new();
     for line in comments {
         text.push_str(&format!("# {line}\n"));
     }
-    text.push_str("\nname = \"plan\"\nsummary = \"chosen by plan for a parts list\"\n");
+    let feel = elements.iter().any(|element| matches!(element, Element::BeltRack(_)));
+    let feel = if feel { "feel = true\n" } else { "" };
+    text.push_str(&format!("\nname = \"{}\"\nsummary = \"{}\"\n{feel}", named[0], named[1]));
     let mut table = |form: &str, name: &str, fields: &str| {
         // Writing to a String cannot fail.
         let _ = write!(text, "\n[[{form}]]\nname = \"{name}\"\n{fields}\n");
@@ -213,6 +228,21 @@ pub fn set_toml(elements: &[Element], bed: Bed, comments: &[String]) -> String {
     rings.sort_by(f64::total_cmp);
     for (number, rings) in rings.chunks(20).enumerate() {
         table("ring", ["R", "Q"][number.min(1)], &format!("bores_mm = {}", list(rings)));
+    }
+    for (number, element) in elements.iter().filter(|of| matches!(of, Element::DBore(..))).enumerate() {
+        let Element::DBore(bore, across) = element else { continue };
+        let fields = format!("bores_mm = [{bore}]\nacross_mm = [{across}]");
+        table("d_ring", ["D", "E", "C", "B"][number % 4], &fields);
+    }
+    for (axis, name) in [(Axis::X, "N"), (Axis::Y, "M")] {
+        let mut across = of(&|element| match element {
+            Element::Hexagon(along, size) if *along == axis => Some(*size),
+            _ => None,
+        });
+        across.sort_by(f64::total_cmp);
+        if !across.is_empty() {
+            table("hex_ring", name, &format!("across_flats_mm = {}\naxis = \"{axis}\"", list(&across)));
+        }
     }
     let pins = of(&|element| if let Element::Pin(size) = element { Some(*size) } else { None });
     for (number, pins) in in_pieces(pins, 12.0, 4, longest).iter().enumerate() {
@@ -252,6 +282,12 @@ pub fn set_toml(elements: &[Element], bed: Bed, comments: &[String]) -> String {
     for (number, (axis, size)) in blocks.into_iter().enumerate() {
         let fields = format!("axis = \"{axis}\"\nwidth_mm = {size}");
         table("first_layer", &format!("F{}", number + 1), &fields);
+    }
+    let racks =
+        elements.iter().filter_map(|of| if let Element::BeltRack(belt) = of { Some(belt) } else { None });
+    for (number, belt) in racks.enumerate() {
+        let fields = format!("belt = \"{belt}\"\nwider_mm = [0, 0.1, 0.2, 0.3, 0.4]");
+        table("belt_rack", &format!("B{}", number + 1), &fields);
     }
     text
 }

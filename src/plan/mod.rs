@@ -12,16 +12,20 @@
 //! and are said to be.
 
 pub mod candidates;
+pub mod direct;
 pub mod evaluate;
 pub mod search;
 pub mod spreads;
 pub mod text;
 
+use std::path::Path;
+
 use serde::Serialize;
 
 use crate::fits::named::NamedFits;
 use crate::kind::{Axis, Kind};
-use crate::parts::parts_list::{CannotAsk, PartLine};
+use crate::parts::parts_list::{CannotAsk, PartLine, PartsList};
+use crate::problem::{Location, Problem};
 
 /// A drawing is rounded to 0.01 mm: that much less room for everything else.
 const ROUNDING_MM: f64 = 0.005;
@@ -48,6 +52,25 @@ pub struct Wanted {
 }
 
 impl Wanted {
+    /// What every line of a list asks for.
+    ///
+    /// # Errors
+    /// Every line that gives nothing to aim at.
+    pub fn of_list(list: &PartsList, fits: &NamedFits, file: &Path) -> Result<Vec<Self>, Vec<Problem>> {
+        let mut problems = Vec::new();
+        let mut wanted = Vec::with_capacity(list.lines.len());
+        for line in &list.lines {
+            match Self::new(line, fits) {
+                Ok(dimension) => wanted.push(dimension),
+                Err(error) => {
+                    let place = Location::file(file).line(line.line);
+                    problems.push(Problem::error(place, error.to_string()).help_if(error.help()));
+                }
+            }
+        }
+        if problems.is_empty() { Ok(wanted) } else { Err(problems) }
+    }
+
     /// What a line of a parts list asks for.
     ///
     /// # Errors

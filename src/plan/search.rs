@@ -7,7 +7,7 @@ use crate::coupon::plate::Bed;
 use crate::kind::Kind;
 
 use super::Wanted;
-use super::candidates::{Candidate, Element, Measured, candidates, features, set_toml};
+use super::candidates::{Candidate, Element, Measured, NAMED, candidates, features, set_toml};
 use super::evaluate::{choice, expected_correction, floor_mm, half_width_mm};
 use super::spreads::Spreads;
 
@@ -173,7 +173,7 @@ pub fn plan(wanted: &[Wanted], spreads: &Spreads, spreads_from: &str, bed: Bed) 
         prints: way.prints,
         features: design.read,
         dimensions: dimensions.collect(),
-        set: set_toml(&design.elements, bed, &comments),
+        set: set_toml(&design.elements, bed, NAMED, &comments),
         trade: trade.iter().map(|(_, way)| way.clone()).collect(),
         spreads: *spreads,
         spreads_from: spreads_from.to_owned(),
