@@ -158,23 +158,27 @@ impl Wall {
         }
     }
 
-    /// From the nearest of a few places, the foot is walked to along the tangent.
+    /// From the nearest of a few places, the foot is walked to along the tangent, by the curve's own pace there.
     fn distance_to_rolled(&self, point: Point) -> f64 {
-        const PLACES: usize = 4;
+        const PLACES: usize = 8;
         const STEPS: usize = 6;
+        /// Of the way, to take the pace over.
+        const NEAR: f64 = 1e-4;
         let far = |(x, y): Point| (point.0 - x).hypot(point.1 - y);
-        let places: [Point; PLACES + 1] = std::array::from_fn(|i| self.at(i as f64 / PLACES as f64).0);
-        let near = (0..=PLACES).min_by(|a, b| far(places[*a]).total_cmp(&far(places[*b]))).unwrap_or(0);
-        let neighbour = places[if near == 0 { 1 } else { near - 1 }];
-        // Length of the curve, near enough to walk by.
-        let length = PLACES as f64 * (neighbour.0 - places[near].0).hypot(neighbour.1 - places[near].1);
+        let place = |i: usize| self.at(i as f64 / PLACES as f64).0;
+        let near = (0..=PLACES).map(|i| (far(place(i)), i)).min_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((mut least, near)) = near else { return f64::INFINITY };
         let mut share = near as f64 / PLACES as f64;
-        let mut least = far(places[near]);
         for _ in 0..STEPS {
             let ((x, y), (nx, ny)) = self.at(share);
             // The plastic is on the left: the way along is the normal turned left.
             let along = (point.1 - y) * nx - (point.0 - x) * ny;
-            share = (share + along / length).clamp(0.0, 1.0);
+            let (before, after) = (self.at(share - NEAR).0, self.at(share + NEAR).0);
+            let pace = (after.0 - before.0).hypot(after.1 - before.1) / (2.0 * NEAR);
+            if pace <= 0.0 {
+                break;
+            }
+            share = (share + along / pace).clamp(0.0, 1.0);
             least = least.min(far(self.at(share).0));
         }
         least

@@ -24,12 +24,32 @@ const POINTS_PER_WALL: usize = 16;
 /// It begins with the whole tip before the groove, so that both its roundings have both neighbours.
 pub fn printed_pitch(drawn: &Groove, counts: &[usize; 8], law: &WallLaw) -> Vec<Point> {
     let mut printed = Vec::new();
+    let mut last: Option<((Point, Point), f64)> = None;
     for (wall, count) in with_tip_before(drawn).iter().zip([&counts[7]].into_iter().chain(counts)) {
         let chords =
             if matches!(wall.shape, Shape::Arc { radius: 0.0, .. }) { CORNER_CHORDS } else { *count };
+        if let Some(((corner, from), swell)) = last {
+            printed.extend(corner_points(corner, from, wall.at(0.0).1, law.scale, swell));
+        }
         printed.extend((0..=chords).map(|i| printed_point(wall, i as f64 / chords as f64, law)));
+        last = Some((wall.at(1.0), swell_at(wall, 1.0, law)));
     }
     printed
+}
+
+/// A bead rounds an outer corner that two walls make, as few involute teeth have beside their tips.
+fn corner_points(corner: Point, from: Point, to: Point, scale: f64, swell: f64) -> Vec<Point> {
+    /// Less than this turn between two walls is no corner, radians.
+    const SMOOTH_RAD: f64 = 1e-6;
+    let (begin, turn) = (from.1.atan2(from.0), (from.0 * to.1 - from.1 * to.0).asin());
+    if turn <= SMOOTH_RAD {
+        return Vec::new();
+    }
+    let point = |i: usize| {
+        let (sin, cos) = (begin + turn * i as f64 / CORNER_CHORDS as f64).sin_cos();
+        (scale * corner.0 + swell * cos, scale * corner.1 + swell * sin)
+    };
+    (1..CORNER_CHORDS).map(point).collect()
 }
 
 fn with_tip_before(groove: &Groove) -> Vec<Wall> {
@@ -39,7 +59,13 @@ fn with_tip_before(groove: &Groove) -> Vec<Wall> {
 
 fn printed_point(wall: &Wall, share: f64, law: &WallLaw) -> Point {
     let ((x, y), (nx, ny)) = wall.at(share);
-    let swell = match wall.kind {
+    let swell = swell_at(wall, share, law);
+    (law.scale * x + swell * nx, law.scale * y + swell * ny)
+}
+
+/// How far the bead moves a wall outwards at this share of the way along it, mm.
+fn swell_at(wall: &Wall, share: f64, law: &WallLaw) -> f64 {
+    match wall.kind {
         WallKind::Tip => law.tip_swell_mm,
         WallKind::Flank | WallKind::RootFillet | WallKind::Floor => law.groove_swell_mm,
         WallKind::TipRounding => {
@@ -48,8 +74,7 @@ fn printed_point(wall: &Wall, share: f64, law: &WallLaw) -> Point {
             let of_tip = if is_right { 1.0 - share } else { share };
             law.groove_swell_mm + of_tip * (law.tip_swell_mm - law.groove_swell_mm)
         }
-    };
-    (law.scale * x + swell * nx, law.scale * y + swell * ny)
+    }
 }
 
 /// The largest distance between the printed outline of a drawing and the wanted one, either way, mm.

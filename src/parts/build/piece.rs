@@ -247,6 +247,16 @@ impl Piece {
                 ));
             }
         }
+        for holes in self.holes.iter().filter(|holes| Self::passes_through(holes, &self.steps[index])) {
+            let beside = holes.centres().flat_map(|[x, y]| {
+                screws.directions_rad.iter().filter_map(move |angle| {
+                    let (sin, cos) = angle.sin_cos();
+                    (x * cos + y * sin > 0.0).then_some((y * cos - x * sin).abs())
+                })
+            });
+            let gap = beside.fold(f64::INFINITY, f64::min) - half - holes.diameter_mm / 2.0;
+            need_skin(&format!("between a set screw and a {}", holes.name), gap, LEAST_SKIN_MM)?;
+        }
         let Some(slot) = &screws.nut else { return Ok(()) };
         need_positive("the thickness of a nut", slot.thickness_mm)?;
         need_skin("between the bore and the nut", slot.from_axis_mm - self.bore.reach_mm(), LEAST_SKIN_MM)?;
