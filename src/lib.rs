@@ -31,6 +31,7 @@
 
 pub mod belt;
 pub mod cli;
+mod cores;
 pub mod correction;
 pub mod coupon;
 pub mod files;

@@ -7,6 +7,7 @@ pub mod output;
 mod coupons;
 mod demo;
 mod fit;
+mod fit_many;
 mod limits;
 mod parts;
 mod plan;
@@ -20,7 +21,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::files::FileError;
+use crate::files::{FileError, clean_up_when_interrupted};
 use crate::problem::{Location, Problem, counted};
 use output::{ColorChoice, Output};
 
@@ -132,6 +133,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
+    clean_up_when_interrupted();
     let mut output = Output::standard(arguments.json, arguments.quiet, arguments.force, arguments.color);
     let result = dispatch(&arguments.command, &mut output);
     match result {

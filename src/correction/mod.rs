@@ -17,6 +17,7 @@ mod feel_file;
 pub mod file;
 pub mod first_layer;
 pub mod fit;
+pub(crate) mod fit_each;
 pub mod fitted;
 pub mod form;
 pub mod history;
@@ -31,6 +32,7 @@ pub mod spread;
 pub mod structured;
 pub mod summary;
 mod suspects;
+pub mod tally;
 mod toml_keys;
 pub mod verify;
 
