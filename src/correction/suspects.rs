@@ -335,8 +335,11 @@ fn hold_back(
         }
     }
     // Where the robust fit has no answer, the search starts from all points.
-    let Ok(fit) = least_absolute::fit(&rows, &deviations, &counts, least_sd_mm) else { return false };
-    let fitted: Vec<f64> = (0..cells.all.len()).map(|cell| fit.at(&row(cell))).collect();
+    let Some(coefficients) = least_absolute::fit(&rows, &deviations, &counts, least_sd_mm) else {
+        return false;
+    };
+    let at = |cell: usize| row(cell).iter().zip(&coefficients).map(|(x, b)| x * b).sum::<f64>();
+    let fitted: Vec<f64> = (0..cells.all.len()).map(at).collect();
     let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
     let used = (0..observations.len()).filter(|at| cells.of(*at).is_some());

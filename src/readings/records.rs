@@ -344,6 +344,7 @@ pub(super) fn start_of_last_setup(text: &[u8], delimiter: u8, column: usize) -> 
     while end > 0 {
         let start = text[..end - 1].iter().rposition(|byte| *byte == b'\n').map_or(0, |feed| feed + 1);
         let row = &text[start..end - 1];
+        let row = row.strip_suffix(b"\r").unwrap_or(row);
         if is_row(row) {
             let setup = row.split(|byte| *byte == delimiter).nth(column).unwrap_or_default();
             if *last.get_or_insert(setup) != setup {
