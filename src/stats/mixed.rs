@@ -49,6 +49,40 @@ pub struct Row<'a> {
     pub y: f64,
 }
 
+/// Observations column by column, the rows of each group one after the other.
+#[derive(Clone, Copy, Debug)]
+pub struct Columns<'a> {
+    /// Values of the coefficients' terms, one term after the other.
+    pub x: &'a [f64],
+    /// Values of the group effects' terms, one after the other.
+    pub z: &'a [f64],
+    /// The observations.
+    pub y: &'a [f64],
+    /// The rows of each group.
+    pub groups: &'a [std::ops::Range<usize>],
+}
+
+/// Sum of products. Four sums at a time: one would wait for itself at every step.
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let (fours_a, rest_a) = a.as_chunks::<4>();
+    let (fours_b, rest_b) = b.as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (a, b) in fours_a.iter().zip(fours_b) {
+        for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
+            *sum += a * b;
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(a, b)| a * b).sum();
+    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
+}
+
+/// `to += factor * from`, element by element.
+fn add_times(to: &mut [f64], factor: f64, from: &[f64]) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to += factor * from;
+    }
+}
+
 impl Products {
     /// No rows yet.
     pub fn new(coefficients: usize, effects: usize, groups: usize) -> Self {
@@ -111,6 +145,52 @@ impl Products {
         self.yy += weight * row.y * row.y;
         self.weights_ln += weight.ln();
         self.rows += 1.0;
+    }
+
+    /// Takes in all of these rows with positive weights; `work` is memory that is used again.
+    pub fn add_columns(&mut self, rows: &Columns<'_>, weights: &[f64], work: &mut Vec<f64>) {
+        let (q, r, n) = (self.coefficients, self.effects, weights.len());
+        let weigh = |values: &[f64], work: &mut Vec<f64>| {
+            work.clear();
+            work.extend(values.iter().zip(weights).map(|(value, weight)| value * weight));
+        };
+        let column = |of: &'_ [f64], i: usize| -> std::ops::Range<usize> {
+            debug_assert!((i + 1) * n <= of.len());
+            i * n..(i + 1) * n
+        };
+        for i in 0..q {
+            weigh(&rows.x[column(rows.x, i)], work);
+            for j in 0..=i {
+                self.xx[i * q + j] += dot(work, &rows.x[column(rows.x, j)]);
+            }
+            self.xy[i] += dot(work, rows.y);
+        }
+        for i in 0..r {
+            weigh(&rows.z[column(rows.z, i)], work);
+            for (group, own) in self.groups.iter_mut().zip(rows.groups) {
+                let weighted = &work[own.clone()];
+                for j in 0..=i {
+                    group.zz[i * r + j] += dot(weighted, &rows.z[column(rows.z, j)][own.clone()]);
+                }
+                for c in 0..q {
+                    group.zx[i * q + c] += dot(weighted, &rows.x[column(rows.x, c)][own.clone()]);
+                }
+                group.zy[i] += dot(weighted, &rows.y[own.clone()]);
+            }
+        }
+        weigh(rows.y, work);
+        self.yy += dot(work, rows.y);
+        // Logarithms are dear: of products, taken before they leave the range of a double.
+        let mut product = 1.0_f64;
+        for weight in weights {
+            product *= weight;
+            if !(1e-150..1e150).contains(&product) {
+                self.weights_ln += product.ln();
+                product = 1.0;
+            }
+        }
+        self.weights_ln += product.ln();
+        self.rows += n as f64;
     }
 
     /// Takes in all rows of `other`, each weight multiplied by `weight`.
@@ -240,12 +320,12 @@ pub struct GroupEffects {
 /// A model without its group effects: quadratic in the coefficients.
 #[derive(Clone, Debug, Default)]
 pub struct Reduced {
-    size: usize,
-    xx: Vec<f64>,
-    xy: Vec<f64>,
-    yy: f64,
-    determinant_ln: f64,
-    constant: f64,
+    pub(super) size: usize,
+    pub(super) xx: Vec<f64>,
+    pub(super) xy: Vec<f64>,
+    pub(super) yy: f64,
+    pub(super) determinant_ln: f64,
+    pub(super) constant: f64,
     factor: Vec<f64>,
     scaled: Vec<f64>,
 }
@@ -335,6 +415,32 @@ impl Reduced {
 }
 
 impl Solution {
+    /// The fitted value, without effects, of every row: of as many as `into` has.
+    pub fn fitted(&self, x: &[f64], into: &mut [f64]) {
+        into.fill(0.0);
+        for (coefficient, column) in self.mean.iter().zip(x.chunks_exact(into.len())) {
+            add_times(into, *coefficient, column);
+        }
+    }
+
+    /// The variance of a mixture of coefficients for every row of `x`, which is given column by column and
+    /// overwritten; added to `into`, which has one value a row.
+    pub fn add_variances(&self, x: &mut [f64], into: &mut [f64]) {
+        let (q, n) = (self.mean.len(), into.len());
+        for i in 0..q {
+            let (before, rest) = x.split_at_mut(i * n);
+            let own = &mut rest[..n];
+            for (k, column) in before.chunks_exact(n).enumerate() {
+                add_times(own, -self.l[i * q + k], column);
+            }
+            let inverse = 1.0 / self.l[i * q + i];
+            for (value, sum) in own.iter_mut().zip(into.iter_mut()) {
+                *value *= inverse;
+                *sum += *value * *value;
+            }
+        }
+    }
+
     /// Covariance of the coefficients, row by row.
     pub fn covariance(&self) -> Vec<f64> {
         cholesky::inverse(&self.l, self.mean.len())
@@ -380,6 +486,40 @@ mod tests {
         assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-10);
         for (shift, (joint, separate)) in mean.iter().zip(joint.mean.iter().zip(&separate.mean)) {
             assert!((joint - separate - shift).abs() < 1e-12);
+        }
+    }
+
+    /// Rows one by one, and the same column by column; covariance by the inverse, and by the factor.
+    #[test]
+    fn rows_given_column_by_column_are_the_same_rows() {
+        let x = [1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 2.0, 3.0, 5.0, 8.0];
+        let (z, y, weights) =
+            ([2.0, -2.0, 0.0, 2.0, 1.0], [1.0, 1.4, 2.3, 2.9, 3.0], [4.0, 1e-9, 2.0, 1.0, 0.5]);
+        let groups = [0..2, 2..5];
+        let (mut one, mut other) = (Products::new(2, 1, 2), Products::new(2, 1, 2));
+        for i in 0..5 {
+            let row = Row { x: &[x[i], x[5 + i]], z: &[z[i]], group: usize::from(i > 1), y: y[i] };
+            one.add(row, weights[i]);
+        }
+        other.add_columns(&Columns { x: &x, z: &z, y: &y, groups: &groups }, &weights, &mut Vec::new());
+        let solved = |products: &Products| {
+            let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
+            products.reduce(&[0.3], &mut reduced);
+            assert!(reduced.solve(&[3.0, 7.0], &mut solution));
+            solution
+        };
+        let (one, other) = (solved(&one), solved(&other));
+        assert!((one.evidence_ln - other.evidence_ln).abs() < 1e-12);
+        assert!((one.mean[0] - other.mean[0]).abs() < 1e-14 && (one.mean[1] - other.mean[1]).abs() < 1e-14);
+        let (mut fitted, mut variances) = ([0.0; 5], [0.0; 5]);
+        other.fitted(&x, &mut fitted);
+        other.add_variances(&mut x.clone(), &mut variances);
+        let covariance = one.covariance();
+        for i in 0..5 {
+            let row = [x[i], x[5 + i]];
+            assert!((fitted[i] - row[0] * one.mean[0] - row[1] * one.mean[1]).abs() < 1e-13);
+            let direct: f64 = (0..4).map(|ij| row[ij / 2] * covariance[ij] * row[ij % 2]).sum();
+            assert!((variances[i] - direct).abs() < 1e-13);
         }
     }
 

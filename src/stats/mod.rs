@@ -14,3 +14,4 @@ pub mod mixed;
 pub mod ordinal;
 pub mod reml;
 pub mod robust;
+pub mod split;

@@ -1,6 +1,6 @@
 //! From what is known of printers to numbers for one setup: the priors at its spread of feature means.
 
-use crate::stats::mixed::{JointPrior, Reduced, Solution};
+use crate::stats::mixed::JointPrior;
 
 use super::design::Part;
 use super::lent::Lent;
@@ -14,16 +14,6 @@ pub struct Choice {
     pub share_ln: f64,
     /// What other setups lend, in place of the precisions.
     pub joint: Option<JointPrior>,
-}
-
-impl Choice {
-    /// Solves for the coefficients under this choice; `false` when there is no solution.
-    pub fn solve(&self, reduced: &Reduced, into: &mut Solution) -> bool {
-        match &self.joint {
-            Some(joint) => reduced.solve_about(joint, into),
-            None => reduced.solve(&self.precisions, into),
-        }
-    }
 }
 
 /// The choices of the priors of a part's terms, given the spread of feature means; the widest last.

@@ -8,7 +8,9 @@
 //!
 //! Source: Huber and Ronchetti, Robust Statistics, 2nd ed. 2009, 7.8 (pseudo-observations).
 
-use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use std::ops::Range;
+
+use crate::stats::mixed::{Columns, Products, Reduced, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
 use super::average::Observation;
@@ -35,18 +37,44 @@ pub struct Judged {
 }
 
 /// The observations of one part as the robust fit sees them.
+///
+/// Rows are in an order of their own, print by print, and kept column by column: the fit is made some
+/// forty times, and in this order it is a few long loops.
 pub struct Resisted<'a> {
     part: &'a Part,
-    prints: usize,
+    /// For each row its row in the part.
+    order: Vec<usize>,
     observations: Vec<Observation>,
     prior_scale: f64,
-    prior_means: Vec<f64>,
     /// Print to print over feature to feature.
     print_ratio: LogNormal,
+    /// The rows of each print.
+    prints: Vec<Range<usize>>,
+    /// Values of the terms, one term after the other.
+    x: Vec<f64>,
+    /// Values of the print effects, one after the other.
+    z: Vec<f64>,
+    /// Deviations less what the priors expect, mm.
+    y: Vec<f64>,
+    /// What reading adds to the variance of a mean, on average, mm^2.
+    reading_variance_mm2: f64,
     weights: Vec<f64>,
     /// Residual, and its variance over that of the observation, row by row.
     residuals: Vec<(f64, f64)>,
     leverages: Vec<f64>,
+    work: Work,
+}
+
+/// Memory that is used again in every fit.
+struct Work {
+    products: Products,
+    reduced: Reduced,
+    solution: Solution,
+    weights: Vec<f64>,
+    fitted: Vec<f64>,
+    variances: Vec<f64>,
+    seen: Vec<f64>,
+    column: Vec<f64>,
 }
 
 impl<'a> Resisted<'a> {
@@ -58,21 +86,48 @@ impl<'a> Resisted<'a> {
         print_ratio: LogNormal,
         prior_scale: f64,
     ) -> Self {
-        let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
+        let rows = observations.len();
+        let mut order: Vec<usize> = (0..rows).collect();
+        order.sort_by_key(|row| part.print[*row]);
+        let observations: Vec<Observation> = order.iter().map(|row| observations[*row]).collect();
+        let start = |print: usize| order.partition_point(|row| part.print[*row] < print);
+        let columns = |count: usize, value: &dyn Fn(usize, usize) -> f64| -> Vec<f64> {
+            (0..count).flat_map(|column| order.iter().map(move |row| value(*row, column))).collect()
+        };
+        let (q, r) = (part.terms.len(), part.effects);
+        let means = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { mean, .. } => mean,
             Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
         });
-        let rows = observations.len();
+        let means: Vec<f64> = means.collect();
+        let expected = |row: usize| part.x(row).iter().zip(&means).map(|(x, m)| x * m).sum::<f64>();
+        let y =
+            order.iter().zip(&observations).map(|(row, seen)| seen.deviation_mm - expected(*row)).collect();
+        let all: f64 = observations.iter().map(|observation| observation.reading_variance_mm2).sum();
         Self {
+            prints: (0..prints).map(|print| start(print)..start(print + 1)).collect(),
+            x: columns(q, &|row, column| part.x(row)[column]),
+            z: columns(r, &|row, column| part.z(row)[column]),
+            y,
+            reading_variance_mm2: all / f64::from(u32::try_from(rows.max(1)).unwrap_or(u32::MAX)),
             part,
-            prints,
             observations,
             prior_scale,
-            prior_means: prior_means.collect(),
             print_ratio,
             weights: vec![1.0; rows],
             residuals: vec![(0.0, 1.0); rows],
             leverages: vec![0.0; rows],
+            work: Work {
+                products: Products::new(q, r, prints),
+                reduced: Reduced::default(),
+                solution: Solution::default(),
+                weights: vec![0.0; rows],
+                fitted: vec![0.0; rows],
+                variances: vec![0.0; rows],
+                seen: vec![0.0; q * rows],
+                column: Vec::with_capacity(rows),
+            },
+            order,
         }
     }
 
@@ -80,67 +135,60 @@ impl<'a> Resisted<'a> {
         feature_sd * feature_sd + self.observations[row].reading_variance_mm2
     }
 
-    /// What reading adds to the variance of a mean, on average, mm^2.
-    fn reading_variance_mm2(&self) -> f64 {
-        let all = self.observations.iter().map(|observation| observation.reading_variance_mm2);
-        all.sum::<f64>() / f64::from(u32::try_from(self.observations.len().max(1)).unwrap_or(u32::MAX))
-    }
-
     /// Fits with the present weights; the largest change of a residual, mm.
     fn fit(&mut self, feature_sd: f64) -> f64 {
-        let (q, r) = (self.part.terms.len(), self.part.effects);
-        let mut products = Products::new(q, r, self.prints);
-        let deviation = |row: usize, this: &Self| {
-            let expected: f64 = this.part.x(row).iter().zip(&this.prior_means).map(|(x, m)| x * m).sum();
-            this.observations[row].deviation_mm - expected
-        };
-        for row in 0..self.observations.len() {
-            let weight = self.weights[row].max(1e-9) / self.variance(row, feature_sd);
-            let y = deviation(row, self);
-            let (x, z, group) = (self.part.x(row), self.part.z(row), self.part.print[row]);
-            products.add(Row { x, z, group, y }, weight);
+        let (r, n) = (self.part.effects, self.y.len());
+        let Work { products, reduced, solution, weights, fitted, variances, seen, column } = &mut self.work;
+        let feature_mm2 = feature_sd * feature_sd;
+        for ((to, weight), observation) in weights.iter_mut().zip(&self.weights).zip(&self.observations) {
+            *to = weight.max(1e-9) / (feature_mm2 + observation.reading_variance_mm2);
         }
-        let spread_mm = feature_sd.hypot(self.reading_variance_mm2().sqrt());
+        products.clear();
+        let columns = Columns { x: &self.x, z: &self.z, y: &self.y, groups: &self.prints };
+        products.add_columns(&columns, weights, column);
+        let spread_mm = feature_sd.hypot(self.reading_variance_mm2.sqrt());
         let swell = self.print_ratio.median * feature_sd;
-        let sds =
-            if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
-        let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
-        products.reduce(&sds, &mut reduced);
+        let sds = [swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median];
+        let sds = &sds[..r];
+        products.reduce(sds, reduced);
         // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
         let choices = choices(self.part, spread_mm, self.prior_scale);
-        reduced.solve(&choices[choices.len() / 2].precisions, &mut solution);
-        let covariance = solution.covariance();
-        let effects = products.effects(&sds, &solution.mean);
-        let mut largest: f64 = 0.0;
-        let mut seen = vec![0.0; q];
-        for row in 0..self.observations.len() {
-            let (x, z) = (self.part.x(row), self.part.z(row));
-            let effect = &effects[self.part.print[row]];
-            let fixed: f64 = x.iter().zip(&solution.mean).map(|(x, b)| x * b).sum();
-            let random: f64 = z.iter().zip(&effect.mean).map(|(z, u)| z * u).sum();
-            // Variance of the fitted value: the coefficients' as seen through the effects they pull
-            // along, and the effects' own.
-            let mut own = 0.0;
+        reduced.solve(&choices[choices.len() / 2].precisions, solution);
+        solution.fitted(&self.x, fitted);
+        // Variance of the fitted value: the coefficients' as seen through the effects they pull along, and
+        // the effects' own.
+        variances.fill(0.0);
+        seen.copy_from_slice(&self.x);
+        let q = self.part.terms.len();
+        for (effect, own) in products.effects(sds, &solution.mean).iter().zip(&self.prints) {
             for i in 0..r {
+                let z = &self.z[i * n..(i + 1) * n][own.clone()];
+                for (fitted, z) in fitted[own.clone()].iter_mut().zip(z) {
+                    *fitted += z * effect.mean[i];
+                }
+                for (c, seen) in seen.chunks_exact_mut(n).enumerate() {
+                    let pull = effect.pull[i * q + c];
+                    seen[own.clone()].iter_mut().zip(z).for_each(|(seen, z)| *seen -= z * pull);
+                }
                 for j in 0..r {
-                    own += z[i] * effect.covariance[i * r + j] * z[j];
+                    let covariance = effect.covariance[i * r + j];
+                    let other = &self.z[j * n..(j + 1) * n][own.clone()];
+                    for (variance, (z, other)) in variances[own.clone()].iter_mut().zip(z.iter().zip(other)) {
+                        *variance += z * covariance * other;
+                    }
                 }
             }
-            for (c, seen) in seen.iter_mut().enumerate() {
-                *seen = x[c] - (0..r).map(|i| z[i] * effect.pull[i * q + c]).sum::<f64>();
-            }
-            for i in 0..q {
-                for j in 0..q {
-                    own += seen[i] * covariance[i * q + j] * seen[j];
-                }
-            }
-            let variance = self.variance(row, feature_sd);
+        }
+        solution.add_variances(seen, variances);
+        let mut largest: f64 = 0.0;
+        for row in 0..n {
+            let variance = feature_mm2 + self.observations[row].reading_variance_mm2;
             let weight = self.weights[row].max(1e-9);
-            let leverage = (own / variance).min(0.98 / weight);
+            let leverage = (variances[row] / variance).min(0.98 / weight);
             // Variance of the fit without this row, and of the residual with its weight back in.
             let without = leverage / (1.0 - weight * leverage);
             let relative = (1.0 + without) / (1.0 + weight * without).powi(2);
-            let residual = deviation(row, self) - fixed - random;
+            let residual = self.y[row] - fitted[row];
             largest = largest.max((residual - self.residuals[row].0).abs());
             self.residuals[row] = (residual, relative);
             self.leverages[row] = weight * leverage;
@@ -231,8 +279,14 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
     }
     let consistency = scale.consistency();
     let judged = parts.iter().map(|part| {
-        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, consistency, keep_all));
-        rows.collect()
+        let mut rows: Vec<(usize, Judged)> = part
+            .order
+            .iter()
+            .enumerate()
+            .map(|(row, of_part)| (*of_part, part.judged(row, scale, consistency, keep_all)))
+            .collect();
+        rows.sort_by_key(|(of_part, _)| *of_part);
+        rows.into_iter().map(|(_, judged)| judged).collect()
     });
     (judged.collect(), scale.feature_sd)
 }
