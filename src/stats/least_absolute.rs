@@ -12,11 +12,12 @@ use super::robust::{median, spread};
 /// What is left of a pivot whose column depends on those before it, over what it was.
 const NO_PIVOT: f64 = 1e-13;
 
-/// The coefficients of the least-absolute fit of `y` to the rows of `x`, each row counting so many times.
+/// The fitted values of the least-absolute fit of `y` to as many rows of `x`, given one after the other,
+/// each row counting so many times.
 ///
 /// `None` when the columns cannot be told apart.
-pub fn fit(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Option<Vec<f64>> {
-    let mut system = System::of(x);
+pub fn fitted(x: &[f64], y: &[f64], counts: &[f64], softness: f64) -> Option<Vec<f64>> {
+    let mut system = System::of(x, y.len());
     let mut weights = counts.to_vec();
     let mut before = f64::INFINITY;
     loop {
@@ -28,7 +29,7 @@ pub fn fit(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Option<V
             *weight = count / size.max(softness);
         }
         if sum.is_nan() || sum >= before * (1.0 - 1e-4) {
-            return Some(system.in_order());
+            return Some((0..y.len()).map(|row| system.at(row)).collect());
         }
         before = sum;
     }
@@ -38,9 +39,6 @@ pub fn fit(x: &[Vec<f64>], y: &[f64], counts: &[f64], softness: f64) -> Option<V
 /// row has zero to the left of: columns that never meet, those of one kind and of another, cost nothing
 /// together.
 struct System {
-    /// For each column of the system its column of the rows: those that end earlier first, so that what
-    /// meets stands close together.
-    columns: Vec<usize>,
     /// Row by row, the columns of the system that are not zero, in order, with their values.
     entries: Vec<(usize, f64)>,
     /// Where each row's entries begin, and the last one's end.
@@ -53,22 +51,23 @@ struct System {
 }
 
 impl System {
-    fn of(x: &[Vec<f64>]) -> Self {
-        let size = x.first().map_or(0, Vec::len);
-        let last = |column: &usize| x.iter().rposition(|row| row[*column] != 0.0);
+    fn of(x: &[f64], rows: usize) -> Self {
+        let size = x.len() / rows.max(1);
+        // Columns that end earlier come first, so that what meets stands close together.
+        let last = |column: &usize| x.chunks_exact(size).rposition(|row| row[*column] != 0.0);
         let mut columns: Vec<usize> = (0..size).collect();
-        columns.sort_by_key(last);
+        columns.sort_by_cached_key(last);
         let mut system = Self {
-            columns,
-            entries: Vec::with_capacity(3 * x.len()),
-            starts: vec![0],
+            entries: Vec::with_capacity(3 * rows),
+            starts: Vec::with_capacity(rows + 1),
             first: (0..size).collect(),
             triangle: vec![0.0; size * size],
             solution: vec![0.0; size],
         };
-        for row in x {
+        system.starts.push(0);
+        for row in x.chunks_exact(size.max(1)) {
             let start = system.entries.len();
-            let values = system.columns.iter().map(|column| row[*column]).enumerate();
+            let values = columns.iter().map(|column| row[*column]).enumerate();
             system.entries.extend(values.filter(|(_, value)| *value != 0.0));
             for at in start..system.entries.len() {
                 let first = &mut system.first[system.entries[at].0];
@@ -129,13 +128,6 @@ impl System {
     fn at(&self, row: usize) -> f64 {
         self.row(row).iter().map(|(column, value)| value * self.solution[*column]).sum()
     }
-
-    /// The solution in the order of the rows' columns.
-    fn in_order(&self) -> Vec<f64> {
-        let mut ordered = vec![0.0; self.columns.len()];
-        self.columns.iter().zip(&self.solution).for_each(|(column, value)| ordered[*column] = *value);
-        ordered
-    }
 }
 
 /// Spread of the residuals of a least-absolute fit with this many coefficients.
@@ -159,12 +151,8 @@ mod tests {
     use crate::stats::least_squares::Rows;
 
     fn residuals(x: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
-        let fit = fit(x, y, &vec![1.0; y.len()], 0.001).unwrap();
-        x.iter().zip(y).map(|(row, y)| y - at(&fit, row)).collect()
-    }
-
-    fn at(coefficients: &[f64], row: &[f64]) -> f64 {
-        coefficients.iter().zip(row).map(|(b, x)| b * x).sum()
+        let fitted = fitted(&x.concat(), y, &vec![1.0; y.len()], 0.001).unwrap();
+        y.iter().zip(fitted).map(|(y, fitted)| y - fitted).collect()
     }
 
     /// The weighted fit that every step makes, against the one by a QR of the same rows.
@@ -179,19 +167,21 @@ mod tests {
         }
         let y: Vec<f64> = (0..12_u32).map(|i| f64::from(i * 7 % 5)).collect();
         let weights: Vec<f64> = (0..12_u32).map(|i| 1.0 + f64::from(i % 4)).collect();
-        let mut system = System::of(&x);
+        let mut system = System::of(&x.concat(), 12);
         system.solve(&y, &weights).unwrap();
         let mut rows = Rows::new(5);
         for ((row, y), weight) in x.iter().zip(&y).zip(&weights) {
             let root: f64 = weight.sqrt();
             rows.push(row.iter().map(|value| value * root), y * root);
         }
-        for (one, other) in system.in_order().iter().zip(rows.solve().unwrap().coefficients) {
+        let solution = rows.solve().unwrap();
+        for (at, row) in x.iter().enumerate() {
+            let (one, other) = (system.at(at), solution.at(row));
             assert!((one - other).abs() < 1e-9, "{one} {other}");
         }
         // The sum of the first three columns again.
         x.iter_mut().for_each(|row| row[4] = 1.0);
-        assert!(System::of(&x).solve(&y, &weights).is_none());
+        assert!(System::of(&x.concat(), 12).solve(&y, &weights).is_none());
     }
 
     #[test]

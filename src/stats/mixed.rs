@@ -266,10 +266,11 @@ impl Products {
     }
 
     /// The expected effects of each group and their covariance, given the coefficients.
-    pub fn effects(&self, effect_sds: &[f64], coefficients: &[f64]) -> Vec<GroupEffects> {
+    pub fn effects_into(&self, effect_sds: &[f64], coefficients: &[f64], into: &mut Vec<GroupEffects>) {
         let (q, r) = (self.coefficients, self.effects);
-        let effects = |group: &GroupProducts| {
-            let mut m = vec![0.0; r * r];
+        into.resize_with(self.groups.len(), GroupEffects::default);
+        let (mut m, mut left) = (vec![0.0; r * r], vec![0.0; r]);
+        for (group, effects) in self.groups.iter().zip(into) {
             for i in 0..r {
                 for j in 0..=i {
                     m[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
@@ -278,36 +279,31 @@ impl Products {
             }
             // As in `reduce`.
             let _ = cholesky::factor(&mut m, r);
-            let mut covariance = cholesky::inverse(&m, r);
+            let GroupEffects { mean, covariance, pull } = effects;
+            cholesky::inverse_into(&m, r, covariance);
             for i in 0..r {
                 for j in 0..r {
                     covariance[i * r + j] *= effect_sds[i] * effect_sds[j];
                 }
+                let row = &group.zx[i * q..(i + 1) * q];
+                left[i] = group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>();
             }
-            let left: Vec<f64> = (0..r)
-                .map(|i| {
-                    let row = &group.zx[i * q..(i + 1) * q];
-                    group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>()
-                })
-                .collect();
-            let times = |columns: &dyn Fn(usize) -> f64, i: usize| -> f64 {
-                (0..r).map(|k| covariance[i * r + k] * columns(k)).sum()
-            };
-            let mean = (0..r).map(|i| times(&|k| left[k], i)).collect();
-            let mut pull = vec![0.0; r * q];
+            mean.clear();
+            pull.clear();
+            pull.resize(r * q, 0.0);
             for i in 0..r {
-                for c in 0..q {
-                    pull[i * q + c] = times(&|k| group.zx[k * q + c], i);
+                let row = &covariance[i * r..(i + 1) * r];
+                mean.push(row.iter().zip(&left).map(|(covariance, left)| covariance * left).sum());
+                for (k, covariance) in row.iter().enumerate() {
+                    add_times(&mut pull[i * q..(i + 1) * q], *covariance, &group.zx[k * q..(k + 1) * q]);
                 }
             }
-            GroupEffects { mean, covariance, pull }
-        };
-        self.groups.iter().map(effects).collect()
+        }
     }
 }
 
 /// The effects of one group, given the coefficients.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct GroupEffects {
     /// Expected effects.
     pub mean: Vec<f64>,

@@ -286,13 +286,16 @@ fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Wor
     // From a twentieth of the spread, and no less than half a micrometre, to four times.
     let low = (spreads.spread_mm / 20.0).max(0.0005);
     let high = (spreads.spread_mm * 4.0).max(0.002);
-    hump::points(low.ln(), high.ln(), FEATURE_POINTS, weight_ln).into_iter().map(f64::exp).collect()
+    // What other setups lend may be a second hump.
+    let start = spreads.lent.is_none().then(|| spreads.spread_mm.ln());
+    let points = hump::points(low.ln(), high.ln(), start, FEATURE_POINTS, weight_ln);
+    points.into_iter().map(f64::exp).collect()
 }
 
 /// Where the print-to-print spread, or its ratio, may lie.
 fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> Vec<f64> {
     let median = print.spread.median.ln();
-    let points = hump::points(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
+    let points = hump::points(median - 3.0, median + 4.0, Some(median), PRINT_POINTS, |ln| {
         let value = ln.exp();
         evidence_ln(part, print.sd(value, feature_sd), work) + print.spread.density_ln(value)
     });

@@ -10,11 +10,11 @@
 
 use std::ops::Range;
 
-use crate::stats::mixed::{Columns, Products, Reduced, Solution};
+use crate::stats::mixed::{Columns, GroupEffects, Products, Reduced, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
 use super::average::Observation;
-use super::choices::choices;
+use super::choices::middle_choice;
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 
@@ -70,6 +70,8 @@ struct Work {
     products: Products,
     reduced: Reduced,
     solution: Solution,
+    effects: Vec<GroupEffects>,
+    precisions: Vec<f64>,
     weights: Vec<f64>,
     fitted: Vec<f64>,
     variances: Vec<f64>,
@@ -121,6 +123,8 @@ impl<'a> Resisted<'a> {
                 products: Products::new(q, r, prints),
                 reduced: Reduced::default(),
                 solution: Solution::default(),
+                effects: Vec::new(),
+                precisions: Vec::new(),
                 weights: vec![0.0; rows],
                 fitted: vec![0.0; rows],
                 variances: vec![0.0; rows],
@@ -138,7 +142,18 @@ impl<'a> Resisted<'a> {
     /// Fits with the present weights; the largest change of a residual, mm.
     fn fit(&mut self, feature_sd: f64) -> f64 {
         let (r, n) = (self.part.effects, self.y.len());
-        let Work { products, reduced, solution, weights, fitted, variances, seen, column } = &mut self.work;
+        let Work {
+            products,
+            reduced,
+            solution,
+            effects,
+            precisions,
+            weights,
+            fitted,
+            variances,
+            seen,
+            column,
+        } = &mut self.work;
         let feature_mm2 = feature_sd * feature_sd;
         for ((to, weight), observation) in weights.iter_mut().zip(&self.weights).zip(&self.observations) {
             *to = weight.max(1e-9) / (feature_mm2 + observation.reading_variance_mm2);
@@ -152,15 +167,16 @@ impl<'a> Resisted<'a> {
         let sds = &sds[..r];
         products.reduce(sds, reduced);
         // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
-        let choices = choices(self.part, spread_mm, self.prior_scale);
-        reduced.solve(&choices[choices.len() / 2].precisions, solution);
+        middle_choice(self.part, spread_mm, self.prior_scale, precisions);
+        reduced.solve(precisions, solution);
         solution.fitted(&self.x, fitted);
         // Variance of the fitted value: the coefficients' as seen through the effects they pull along, and
         // the effects' own.
         variances.fill(0.0);
         seen.copy_from_slice(&self.x);
         let q = self.part.terms.len();
-        for (effect, own) in products.effects(sds, &solution.mean).iter().zip(&self.prints) {
+        products.effects_into(sds, &solution.mean, effects);
+        for (effect, own) in effects.iter().zip(&self.prints) {
             for i in 0..r {
                 let z = &self.z[i * n..(i + 1) * n][own.clone()];
                 for (fitted, z) in fitted[own.clone()].iter_mut().zip(z) {
@@ -258,21 +274,23 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
                 }
             }
         }
-        for _ in 0..6 {
+        for round in 0..6 {
+            // Until the coefficients stand still: a thousandth of what a caliper shows. At the first spread,
+            // which is not the last, nearly still is enough.
+            let still_mm = if round == 0 { 1e-3 } else { 1e-5 };
             for part in parts.iter_mut() {
                 for _ in 0..40 {
                     for row in 0..part.weights.len() {
                         part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
                     }
-                    // Until the coefficients stand still: a thousandth of what a caliper shows.
-                    if part.fit(scale.feature_sd) < 1e-5 {
+                    if part.fit(scale.feature_sd) < still_mm {
                         break;
                     }
                 }
             }
             let before = scale.feature_sd;
             scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
-            if (scale.feature_sd / before).ln().abs() < 0.01 {
+            if round > 0 && (scale.feature_sd / before).ln().abs() < 0.01 {
                 break;
             }
         }
