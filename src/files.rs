@@ -3,7 +3,7 @@
 //! Every file is written under a temporary name beside its target, synced, and renamed in place only
 //! when all files of the run are ready. A run that fails, or is dropped before [`Outputs::commit`],
 //! leaves nothing behind: no temporary file and no folder that it made; nor does one that is interrupted
-//! ([`leftovers`]). An existing file is refused before any work unless the person asked to overwrite.
+//! ([`clean_up_when_interrupted`]). An existing file is refused before any work unless the person asked to overwrite.
 
 use std::collections::{BTreeSet, VecDeque};
 use std::fs::{self, File};

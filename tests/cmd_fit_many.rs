@@ -40,7 +40,7 @@ fn setups(count: usize) -> Vec<Vec<String>> {
             for (kind, offset) in [("bore", -0.18), ("pin", 0.1), ("gap", -0.12)] {
                 for size in 3..13_u32 {
                     let printed = 0.997 * f64::from(size) + offset + 0.05 * even();
-                    for _ in 0..3 - usize::from((setup + copy) % 7 == 0) {
+                    for _ in 0..3 - usize::from((setup + copy).is_multiple_of(7)) {
                         let mm = printed + 0.03 * even();
                         rows.push(format!(
                             "left printer {setup:03},C{size},{kind}-{size},{kind},round,{size},{copy},{mm:.2}\n"

@@ -73,8 +73,9 @@ fn climb(low: f64, high: f64, start: f64, value: &mut impl FnMut(f64) -> f64) ->
             } else {
                 known.push(next)
             }
-            // Also where it is not a number.
-            if !(next.1 > end.1) {
+            let rises = next.1 > end.1;
+            // What is not a number does not.
+            if !rises {
                 break;
             }
         }
