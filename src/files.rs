@@ -2,13 +2,20 @@
 //!
 //! Every file is written under a temporary name beside its target, synced, and renamed in place only
 //! when all files of the run are ready. A run that fails, or is dropped before [`Outputs::commit`],
-//! leaves nothing behind: no temporary file and no folder that it made. An existing file is refused
-//! before any work unless the person asked to overwrite.
+//! leaves nothing behind: no temporary file and no folder that it made; nor does one that is interrupted
+//! ([`clean_up_when_interrupted`]). An existing file is refused before any work unless the person asked to overwrite.
 
 use std::collections::{BTreeSet, VecDeque};
 use std::fs::{self, File};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
+
+mod leftovers;
+mod many;
+
+pub use leftovers::clean_up_when_interrupted;
+use leftovers::{Leftover, hold};
+pub use many::FolderFiles;
 
 /// Why an output could not be written, or an input not be read.
 #[derive(Debug, thiserror::Error)]
@@ -172,7 +179,10 @@ impl Outputs {
             self.make_folder(folder)?;
         }
         let temporary = temporary_name(target);
+        let mut left = hold();
         let file = File::create_new(&temporary).map_err(FileError::io(target, "write"))?;
+        left.insert(temporary.clone(), Leftover::File);
+        drop(left);
         // Registered before it is filled, so that a failed fill is cleaned away too.
         self.targets.insert(target.to_owned());
         self.staged.push_back(Staged { file, temporary, target: target.to_owned() });
@@ -187,21 +197,41 @@ impl Outputs {
         if let Some(parent) = folder.parent() {
             self.make_folder(parent)?;
         }
+        let mut left = hold();
         fs::create_dir(folder).map_err(FileError::io(folder, "make this folder"))?;
+        left.insert(folder.to_owned(), Leftover::EmptyFolder);
         self.made_folders.push(folder.to_owned());
         Ok(())
+    }
+
+    /// Stages a file that is written piece by piece until the commit.
+    pub fn open(&mut self, target: &Path) -> Result<File, FileError> {
+        self.write_with(target, |_| Ok(()))?;
+        let staged = &self.staged[self.staged.len() - 1];
+        staged.file.try_clone().map_err(FileError::io(target, "write"))
     }
 
     /// Syncs every staged file to the disk, then puts each in its place; the paths that were written.
     pub fn commit(mut self) -> Result<Vec<PathBuf>, FileError> {
         sync_all(self.staged.make_contiguous())?;
+        // From here on an interruption waits until all files are in their places.
+        let mut left = hold();
         let mut written = Vec::with_capacity(self.staged.len());
         // On a failed rename, what is still staged is cleaned away by the drop.
         while let Some(staged) = self.staged.front() {
-            fs::rename(&staged.temporary, &staged.target).map_err(FileError::io(&staged.target, "write"))?;
+            if let Err(error) = fs::rename(&staged.temporary, &staged.target) {
+                let error = FileError::io(&staged.target, "write")(error);
+                // The drop takes it again.
+                drop(left);
+                return Err(error);
+            }
+            left.remove(&staged.temporary);
             written.extend(self.staged.pop_front().map(|staged| staged.target));
         }
-        self.made_folders.clear();
+        for folder in self.made_folders.drain(..) {
+            left.remove(&folder);
+        }
+        drop(left);
         Ok(written)
     }
 }
@@ -231,12 +261,15 @@ fn temporary_name(target: &Path) -> PathBuf {
 
 impl Drop for Outputs {
     fn drop(&mut self) {
+        let mut left = hold();
         // Nothing can be done about a failure to clean up, and the first error is the one to report.
         for staged in &self.staged {
             let _ = fs::remove_file(&staged.temporary);
+            left.remove(&staged.temporary);
         }
         for folder in self.made_folders.iter().rev() {
             let _ = fs::remove_dir(folder);
+            left.remove(folder);
         }
     }
 }
@@ -261,7 +294,9 @@ impl NewFolder {
             fs::create_dir_all(parent).map_err(FileError::io(parent, "make this folder"))?;
         }
         let filling = temporary_name(target);
+        let mut left = hold();
         fs::create_dir(&filling).map_err(FileError::io(target, "make this folder"))?;
+        left.insert(filling.clone(), Leftover::Folder);
         Ok(Self { target: target.to_owned(), filling })
     }
 
@@ -273,7 +308,13 @@ impl NewFolder {
     /// Puts the filled folder in its place.
     pub fn commit(self) -> Result<(), FileError> {
         if self.filling != self.target {
-            fs::rename(&self.filling, &self.target).map_err(FileError::io(&self.target, "write"))?;
+            let mut left = hold();
+            let renamed = fs::rename(&self.filling, &self.target);
+            if renamed.is_ok() {
+                left.remove(&self.filling);
+            }
+            drop(left);
+            renamed.map_err(FileError::io(&self.target, "write"))?;
         }
         Ok(())
     }
@@ -283,7 +324,9 @@ impl Drop for NewFolder {
     fn drop(&mut self) {
         // After a commit there is nothing at this path; a failure to clean up has nobody to hear it.
         if self.filling != self.target {
+            let mut left = hold();
             let _ = fs::remove_dir_all(&self.filling);
+            left.remove(&self.filling);
         }
     }
 }

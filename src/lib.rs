@@ -34,6 +34,7 @@ pub mod belt;
 pub mod chain;
 pub mod cli;
 pub mod compare;
+mod cores;
 pub mod correction;
 pub mod coupon;
 pub mod drive;

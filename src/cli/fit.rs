@@ -2,37 +2,37 @@
 
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
+use super::fit_many;
 use super::output::Output;
 use super::{Error, Status};
+use crate::cores;
 use crate::correction::Form;
 use crate::correction::answer::{FitAnswer, SetupAnswer, file_stem, text};
 use crate::correction::borrow::Borrowed;
 use crate::correction::borrow_folder::Lenders;
 use crate::correction::feel::{FeelAnswer, Feels};
-use crate::correction::fit::{FitOptions, Method, fit_all_with};
+use crate::correction::fit::{FitError, FitOptions, Method, fit_all_with};
 use crate::correction::fitted::Fit;
 use crate::correction::pool;
 use crate::correction::structured::lent::Lent;
+use crate::correction::tally::{MANY_SETUPS, TABLE_HEADER, Tally, table_rows, warnings};
 use crate::files::Outputs;
 use crate::plot::{Figure, fit_figures};
 use crate::problem::{Location, Problem};
 use crate::readings::{CheckedReadings, read_file, read_file_without, summed_up};
 use crate::report::fit::{SetupReport, fit_report};
 
-/// Of more setups than this in one sheet least squares is quicker than the criticism, which is then left to the
-/// structured method; bends of kinds are looked for all the same.
-const MOST_CRITICISED: usize = 1_000;
-
 /// Fit how a setup errs, from the caliper readings of its coupons
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The readings sheet, saved as CSV
-    file: PathBuf,
+    pub(super) file: PathBuf,
     /// Correction file to write; with several setups in the sheet, the folder for one each
     #[arg(long, value_name = "NAME.correction.toml")]
-    out: Option<PathBuf>,
+    pub(super) out: Option<PathBuf>,
     /// Form of the model, in place of the one that the data prefer: offset, shared or own (an offset per
     /// kind with no scale, one scale for all, a scale per kind); +small-bore adds a term for small bores
     #[arg(long, value_name = "MODEL")]
@@ -67,17 +67,40 @@ pub struct Args {
     /// Folder to write plots into, as SVG and PNG
     #[arg(long, value_name = "DIR")]
     plots: Option<PathBuf>,
+    /// Table of all setups' coefficients to write, as CSV, a row a kind
+    #[arg(long, value_name = "FILE.csv")]
+    pub(super) table: Option<PathBuf>,
     /// Page to write, with table, plots and what was set aside
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
     /// Folder with corrections of your earlier setups, to borrow from as far as they are alike
     #[arg(long, value_name = "FOLDER", conflicts_with = "add")]
     like: Option<PathBuf>,
+    /// How many setups to fit at once; as many as there are cores unless given. The results are the same
+    #[arg(long, value_name = "COUNT")]
+    threads: Option<NonZeroUsize>,
+}
+
+impl Args {
+    /// Whether something is asked for that takes all fits at once.
+    pub(super) fn needs_all(&self) -> bool {
+        self.plots.is_some()
+            || self.report.is_some()
+            || self.add.is_some()
+            || self.like.is_some()
+            || !self.set_aside.is_empty()
+    }
+
+    /// On how many threads to fit.
+    pub(super) fn threads(&self) -> usize {
+        self.threads.map_or_else(cores::threads, NonZeroUsize::get)
+    }
 }
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    if args.out.is_none() && args.plots.is_none() && args.report.is_none() && !output.json {
+    let writes = [&args.out, &args.plots, &args.report, &args.table].into_iter().any(Option::is_some);
+    if !writes && !output.json {
         return Err(Error::problem(
             Problem::error(Location::default(), "nothing to write to").help(
                 "name the correction file, as in `--out petg.correction.toml`, or ask for the numbers with --json",
@@ -85,19 +108,19 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         ));
     }
     let mut outputs = Outputs::new(output.force).keeping([&args.file]);
-    for target in args.out.iter().chain(&args.report).filter(|target| !target.is_dir()) {
+    let named = args.out.iter().chain(&args.report).chain(&args.table);
+    for target in named.filter(|target| !target.is_dir()) {
         outputs.check_file(target)?;
     }
-    let refused = |file: &Path, problems: &[Problem]| {
-        let (problems, summary) = summed_up(file, problems, "nothing was fitted");
-        Error::Input { problems, summary }
-    };
+    if let Some(status) = fit_many::run(args, &options(args)?, output)? {
+        return Ok(status);
+    }
     let readings = if args.set_aside.is_empty() {
         read_file(&args.file)
     } else {
         read_file_without(&args.file, &args.set_aside.iter().copied().collect())
     };
-    let readings = readings.map_err(|problems| refused(&args.file, &problems))?;
+    let readings = readings.map_err(|problems| unreadable(&args.file, &problems))?;
     if readings.setup_count() == 0 {
         let message = "no row was read before heat, and what came after is no calibration";
         let problem = Problem::error(Location::file(&args.file).column("stage"), message);
@@ -106,7 +129,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         ));
     }
     let earlier =
-        args.add.as_deref().map(|file| read_file(file).map_err(|problems| refused(file, &problems)));
+        args.add.as_deref().map(|file| read_file(file).map_err(|problems| unreadable(file, &problems)));
     let earlier = earlier.transpose()?;
     if earlier.as_ref().is_some_and(|earlier| earlier.source.sha256 == readings.source.sha256) {
         let message = "--add names the same readings again: they would count twice";
@@ -134,7 +157,11 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         let told = borrowed.get(&fit.correction.setup).map(Borrowed::to_text);
         text(fit, stated) + &told.unwrap_or_default()
     });
-    let tables: Vec<String> = tables.chain(felt.iter().map(FeelAnswer::to_text)).collect();
+    let tables: Vec<String> = if fits.len() > MANY_SETUPS {
+        vec![Tally::of(&fits).to_text()]
+    } else {
+        tables.chain(felt.iter().map(FeelAnswer::to_text)).collect()
+    };
     output.result(&tables.join("\n"), &answer)?;
     for path in &written {
         output.progress(&format!("wrote {}", path.display()))?;
@@ -216,17 +243,7 @@ fn fits(
     feels: &BTreeMap<usize, Feels>,
     lent: &BTreeMap<String, Lent>,
 ) -> Result<Vec<Fit>, Error> {
-    let options = FitOptions {
-        form: args.model,
-        method: method(args)?,
-        jaw_flat_mm: args.jaw_flat_mm,
-        expansion: args.expansion,
-        keep_all: args.keep_all,
-        date: args.date.map(|date| date.to_string()),
-        points: args.plots.is_some() || args.report.is_some(),
-        criticise: method(args)? == Method::Structured || readings.setup_count() <= MOST_CRITICISED,
-        lent: None,
-    };
+    let options = options(args)?;
     let results = match earlier {
         Some(earlier) => pool::fit_all_with(readings, earlier, &options),
         None => fit_all_with(readings, &options, lent),
@@ -239,8 +256,7 @@ fn fits(
             Err(error) if error.is_without_readings() && feels.contains_key(&number) => {}
             Err(error) => {
                 let setup = readings.setup(number).map(|readings| readings.setup).unwrap_or_default();
-                let message = format!("setup `{setup}`: {error}");
-                problems.push(Problem::error(Location::file(&args.file), message).help(error.help()));
+                problems.push(cannot_fit(&args.file, &setup, &error));
             }
         }
     }
@@ -248,12 +264,41 @@ fn fits(
         return Ok(fits);
     }
     let count = problems.len();
-    let summary = format!(
-        "{count} setup{} of {} cannot be fitted; nothing was written",
-        if count == 1 { "" } else { "s" },
-        readings.setup_count()
-    );
-    Err(Error::Input { problems, summary })
+    Err(none_can_be_written(problems, count, readings.setup_count()))
+}
+
+fn options(args: &Args) -> Result<FitOptions, Error> {
+    Ok(FitOptions {
+        form: args.model,
+        method: method(args)?,
+        jaw_flat_mm: args.jaw_flat_mm,
+        expansion: args.expansion,
+        keep_all: args.keep_all,
+        date: args.date.map(|date| date.to_string()),
+        points: args.plots.is_some() || args.report.is_some(),
+        criticise: true,
+        lent: None,
+    })
+}
+
+/// Why nothing comes of a sheet with these problems.
+pub(super) fn unreadable(file: &Path, problems: &[Problem]) -> Error {
+    let (problems, summary) = summed_up(file, problems, "nothing was fitted");
+    Error::Input { problems, summary }
+}
+
+/// What is wrong with one setup.
+pub(super) fn cannot_fit(file: &Path, setup: &str, error: &FitError) -> Problem {
+    Problem::error(Location::file(file), format!("setup `{setup}`: {error}")).help(error.help())
+}
+
+/// Why nothing comes of a sheet of which some setups cannot be fitted.
+pub(super) fn none_can_be_written(problems: Vec<Problem>, count: usize, of: usize) -> Error {
+    let s = if count == 1 { "" } else { "s" };
+    Error::Input {
+        problems,
+        summary: format!("{count} setup{s} of {of} cannot be fitted; nothing was written"),
+    }
 }
 
 /// A form of the model is a form of least squares.
@@ -284,15 +329,6 @@ pub(super) fn expansion(text: &str) -> Result<f64, String> {
     expansion.ok_or_else(|| "expected an expansion per °C from 0 to 500e-6, such as 60e-6".to_owned())
 }
 
-fn warnings(fits: &[Fit]) -> Vec<Problem> {
-    let of = |fit: &Fit| {
-        let setup = fit.correction.setup.clone();
-        let said = fit.correction.warnings.clone().into_iter();
-        said.map(move |warning| Problem::warning(Location::default(), format!("{setup}: {warning}")))
-    };
-    fits.iter().flat_map(of).collect()
-}
-
 fn write(
     args: &Args,
     readings: &CheckedReadings,
@@ -313,6 +349,11 @@ fn write(
             };
             outputs.write(target, toml.as_bytes())?;
         }
+    }
+    if let Some(table) = &args.table {
+        let rows = fits.iter().map(|fit| table_rows(&fit.correction));
+        let text: String = std::iter::once(TABLE_HEADER.to_owned()).chain(rows).collect();
+        outputs.write(table, text.as_bytes())?;
     }
     if fits.is_empty() {
         // Plots and page show readings; feel tests have none.
@@ -380,7 +421,7 @@ fn report(
     fit_report(&setups, &readings.conditions).map_err(|error| Error::call(error.to_string()))
 }
 
-fn correction_name(setup: &str) -> String {
+pub(super) fn correction_name(setup: &str) -> String {
     format!("{}.correction.toml", file_stem(setup))
 }
 
@@ -402,14 +443,15 @@ fn targets(out: &Path, setups: &[String]) -> Result<Vec<PathBuf>, Error> {
     let mut taken: BTreeMap<String, &str> = BTreeMap::new();
     for setup in setups {
         if let Some(other) = taken.insert(file_stem(setup), setup) {
-            return Err(Error::problem(
-                Problem::error(
-                    Location::file(out.join(correction_name(setup))),
-                    format!("the setups `{other}` and `{setup}` would both be written here"),
-                )
-                .help("give the setups names that differ in letters or digits"),
-            ));
+            return Err(names_meet(out, other, setup));
         }
     }
     Ok(setups.iter().map(|setup| out.join(correction_name(setup))).collect())
+}
+
+/// Two setups of which the corrections would have one name.
+pub(super) fn names_meet(out: &Path, one: &str, other: &str) -> Error {
+    let message = format!("the setups `{one}` and `{other}` would both be written here");
+    let problem = Problem::error(Location::file(out.join(correction_name(other))), message);
+    Error::problem(problem.help("give the setups names that differ in letters or digits"))
 }

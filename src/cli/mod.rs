@@ -10,6 +10,7 @@ mod coupons;
 mod demo;
 mod drive;
 mod fit;
+mod fit_many;
 mod limits;
 mod materials;
 mod parts;
@@ -26,7 +27,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::files::FileError;
+use crate::files::{FileError, clean_up_when_interrupted};
 use crate::problem::{Location, Problem, counted};
 use output::{ColorChoice, Output};
 
@@ -143,6 +144,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
+    clean_up_when_interrupted();
     let mut output = Output::standard(arguments.json, arguments.quiet, arguments.force, arguments.color);
     let result = dispatch(&arguments.command, &mut output);
     match result {

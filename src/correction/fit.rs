@@ -7,10 +7,11 @@
 //! spread (see [`super::apply`]).
 
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::convert::Infallible;
 
+use crate::cores;
 use crate::kind::Kind;
-use crate::readings::{CheckedReadings, Conditions, SetupReadings, SetupView};
+use crate::readings::{CheckedReadings, Conditions, SetupReadings, SetupView, Source};
 use crate::stats::least_squares::NoSolution;
 
 use super::estimate::Estimate;
@@ -24,6 +25,9 @@ use super::{Correction, Coverage, Form, RunnerUp, ScaleForm, criticism, first_la
 
 /// Setups that a thread takes at a time.
 const AT_A_TIME: usize = 8;
+
+/// With fewer setups the threads cost more than they bring.
+const WORTH_THREADS: usize = 16;
 
 /// How the coefficients are estimated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -309,51 +313,55 @@ pub fn fit_all_with(
     options: &FitOptions,
     lent: &BTreeMap<String, Lent>,
 ) -> Vec<Result<Fit, FitError>> {
-    let file = checked.source.path.file_name().unwrap_or_default().to_string_lossy();
-    let conditions = &checked.conditions;
-    let structured = |number: usize| -> Option<Result<Fit, FitError>> {
-        let setup = checked.setup(number)?;
-        let borrowing = lent.get(&setup.setup);
-        let borrowing = borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
-        Some(fit(&setup, conditions, borrowing.as_ref().unwrap_or(options)))
-    };
-    let one = |number: usize| {
-        let fit = match options.method {
-            Method::LeastSquares => least_squares(checked.view(number)?, conditions, options),
-            Method::Structured => structured(number)?,
-        };
-        Some(fit.map(|mut fit| {
-            fit.correction.readings_file = file.clone().into_owned();
-            fit.correction.readings_sha256.clone_from(&checked.source.sha256);
-            fit.correction.add_set_aside(&checked.set_aside);
-            fit
-        }))
-    };
+    let source = &checked.source;
     let count = checked.setup_count();
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    // Below this the threads cost more than they bring.
-    if count < 16 || threads == 1 {
-        return (0..count).filter_map(one).collect();
-    }
+    let threads = if count < WORTH_THREADS { 1 } else { cores::threads() };
     // Each thread takes a few setups at a time, so that none is left waiting for a slower one.
-    let next = AtomicUsize::new(0);
-    let some = || -> Vec<(usize, Result<Fit, FitError>)> {
-        let starts = std::iter::from_fn(|| {
-            Some(next.fetch_add(AT_A_TIME, Ordering::Relaxed)).filter(|start| *start < count)
-        });
-        let numbers = starts.flat_map(|start| start..(start + AT_A_TIME).min(count));
-        numbers.filter_map(|number| Some((number, one(number)?))).collect()
+    let mut starts = (0..count).step_by(AT_A_TIME);
+    let mut fits = Vec::with_capacity(count);
+    let done = cores::in_order::<_, _, _, Infallible>(
+        threads,
+        || Ok(starts.next()),
+        || (),
+        |(), start: usize| {
+            let views = (start..(start + AT_A_TIME).min(count)).filter_map(|number| checked.view(number));
+            let one = |view: SetupView<'_>| {
+                let borrowing = lent.get(view.name);
+                let borrowing =
+                    borrowing.map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
+                let options = borrowing.as_ref().unwrap_or(options);
+                fit_view(view, &checked.conditions, options, source).map(|mut fit| {
+                    fit.correction.add_set_aside(&checked.set_aside);
+                    fit
+                })
+            };
+            views.map(one).collect::<Vec<Result<Fit, FitError>>>()
+        },
+        |some| {
+            fits.extend(some);
+            Ok(())
+        },
+    );
+    match done {
+        Ok(()) => fits,
+    }
+}
+
+/// Fits one setup of a file.
+pub(super) fn fit_view(
+    view: SetupView<'_>,
+    conditions: &Conditions,
+    options: &FitOptions,
+    source: &Source,
+) -> Result<Fit, FitError> {
+    let mut fit = match options.method {
+        Method::LeastSquares => least_squares(view, conditions, options)?,
+        Method::Structured => fit(&view.unfold(), conditions, options)?,
     };
-    let mut fits = std::thread::scope(|scope| {
-        let workers: Vec<_> = (1..threads).map(|_| scope.spawn(some)).collect();
-        let mut fits = some();
-        for worker in workers {
-            fits.extend(worker.join().expect("a fit only returns errors"));
-        }
-        fits
-    });
-    fits.sort_by_key(|(number, _)| *number);
-    fits.into_iter().map(|(_, fit)| fit).collect()
+    let file = source.path.file_name().unwrap_or_default().to_string_lossy();
+    fit.correction.readings_file = file.into_owned();
+    fit.correction.readings_sha256.clone_from(&source.sha256);
+    Ok(fit)
 }
 
 fn kept(found: &Suspects) -> String {

@@ -315,28 +315,28 @@ fn hold_back(
 ) -> bool {
     let cells = &estimate.cells;
     let terms = richest(&estimate.kinds).terms(&estimate.kinds);
-    let row = |cell: usize| -> Vec<f64> {
-        let cell = &cells.all[cell];
-        terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)).collect()
-    };
     let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
     let placed = || observations.iter().enumerate().filter_map(|(at, seen)| Some((seen, cells.of(at)?)));
     placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
-    let (mut rows, mut deviations, mut counts) = (Vec::new(), Vec::new(), Vec::new());
-    for (cell, members) in members.into_iter().enumerate() {
+    let (mut rows, mut deviations, mut counts) =
+        (Vec::with_capacity(terms.len() * observations.len()), Vec::new(), Vec::new());
+    // Of each cell, its first row.
+    let mut firsts = Vec::with_capacity(cells.all.len());
+    for (cell, members) in cells.all.iter().zip(members) {
         // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
         let many = members.len() >= MANY_PRINTS;
         let count = if many { members.len() as f64 } else { 1.0 };
         let given = if many { least_absolute::middle(members).into_iter().collect() } else { members };
+        firsts.push(deviations.len());
         for deviation in given {
-            rows.push(row(cell));
+            rows.extend(terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)));
             deviations.push(deviation);
             counts.push(count);
         }
     }
     // Where the robust fit has no answer, the search starts from all points.
-    let Ok(fit) = least_absolute::fit(&rows, &deviations, &counts, least_sd_mm) else { return false };
-    let fitted: Vec<f64> = (0..cells.all.len()).map(|cell| fit.at(&row(cell))).collect();
+    let Some(fitted) = least_absolute::fitted(&rows, &deviations, &counts, least_sd_mm) else { return false };
+    let fitted: Vec<f64> = firsts.into_iter().map(|row| fitted[row]).collect();
     let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
     let used = (0..observations.len()).filter(|at| cells.of(*at).is_some());

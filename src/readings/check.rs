@@ -7,9 +7,11 @@ use std::path::Path;
 use crate::kind::Kind;
 use crate::problem::{Location, Problem, Severity};
 
-use super::gather::Gathered;
+use super::block::First;
+use super::exposure::Heading;
+use super::gather::{Gathered, MOST_PROBLEMS, Totals};
 use super::layout::{Layout, shortened};
-use super::table::Definition;
+use super::table::{Definition, SetupTable};
 use super::trials::Trial;
 use super::{CheckedReadings, KnownFeature, Repeats, Source, exposure, slips};
 
@@ -27,40 +29,18 @@ pub(super) fn check(
     source: Source,
     known: KnownFeature<'_>,
 ) -> Result<CheckedReadings, Vec<Problem>> {
-    let mut problems = layout.problems.clone();
-    problems.extend(mixed_decimals(&gathered, &layout));
-    problems.extend(contradictions(&gathered, &layout));
-    problems.extend(strangers_to_their_set(&gathered, &layout, known));
-    problems.extend(commented_out(&gathered));
-    let doubts = doubts(&gathered, &layout);
-    let has_errors = problems.iter().any(is_error) || !gathered.problems.kept.is_empty();
-    if !has_errors && gathered.readings == 0 && gathered.trials.is_empty() {
-        problems.push(nothing_measured(&gathered, &layout));
-    }
-    problems.extend(doubts.kept);
-    problems.extend(gathered.problems.kept);
-    let mut problems = placed(&source.path, problems);
-    problems.sort_by_key(|problem| problem.location.line);
-    let whole = || Location::file(&source.path);
-    if doubts.more > 0 {
-        let message = format!("{} more readings are doubtful and not listed", doubts.more);
-        problems.push(Problem::warning(whole(), message));
-    }
-    if gathered.problems.more > 0 {
-        let message = format!("{} more problems are not listed", gathered.problems.more);
-        problems.push(Problem::error(whole(), message));
-    }
-    if problems.iter().any(is_error) {
-        return Err(problems);
-    }
+    let mut found = OfSetups::default();
+    found.append(of_setups(&gathered.definitions.list, &gathered.setups, &layout, known));
+    let totals = gathered.totals;
+    let warnings = answered(&totals, found, gathered.trials.is_empty(), &layout, &source.path)?;
     let (tables, went, exposed) = exposure::sorted(gathered.setups);
     let trials = gathered.trials.into_iter();
     Ok(CheckedReadings {
         source,
         conditions: layout.conditions,
-        readings: gathered.readings,
-        not_measured: gathered.not_measured,
-        warnings: problems,
+        readings: totals.readings,
+        not_measured: totals.not_measured,
+        warnings,
         set_aside: Vec::new(),
         // How a piece felt after heat is no calibration.
         trials: trials.filter_map(|trial| Some(Trial { setup: went[trial.setup]?, ..trial })).collect(),
@@ -68,6 +48,98 @@ pub(super) fn check(
         exposed,
         definitions: gathered.definitions.list,
     })
+}
+
+/// The warnings of a file, or every problem of it when there is one that must be answered.
+pub(super) fn answered(
+    totals: &Totals,
+    found: OfSetups,
+    without_trials: bool,
+    layout: &Layout,
+    path: &Path,
+) -> Result<Vec<Problem>, Vec<Problem>> {
+    let mut problems = layout.problems.clone();
+    problems.extend(mixed_decimals(totals, layout));
+    problems.extend(found.contradictions.kept);
+    problems.extend(found.strangers.into_values());
+    problems.extend(commented_out(totals));
+    let doubts = doubts(totals, found.far_apart, layout);
+    let has_errors = problems.iter().any(is_error) || !totals.problems.kept.is_empty();
+    if !has_errors && totals.readings == 0 && without_trials {
+        problems.push(nothing_measured(totals, layout));
+    }
+    problems.extend(doubts.kept);
+    problems.extend(totals.problems.kept.iter().cloned());
+    let mut problems = placed(path, problems);
+    problems.sort_by_key(|problem| problem.location.line);
+    if doubts.more > 0 {
+        let message = format!("{} more readings are doubtful and not listed", doubts.more);
+        problems.push(Problem::warning(Location::file(path), message));
+    }
+    let more = totals.problems.more + found.contradictions.more;
+    if more > 0 {
+        let message = format!("{more} more problems are not listed");
+        problems.push(Problem::error(Location::file(path), message));
+    }
+    if problems.iter().any(is_error) { Err(problems) } else { Ok(problems) }
+}
+
+/// Coupon and feature, kind, axis and size.
+type About = ((String, String), Kind, u8, u64);
+
+/// What is wrong or doubtful within setups.
+#[derive(Debug)]
+pub(super) struct OfSetups {
+    contradictions: First<Problem>,
+    /// By what they are about, so that each is told once.
+    strangers: BTreeMap<About, Problem>,
+    far_apart: First<Problem>,
+}
+
+impl Default for OfSetups {
+    fn default() -> Self {
+        Self {
+            contradictions: First::of(MOST_PROBLEMS),
+            strangers: BTreeMap::new(),
+            far_apart: First::of(MOST_WARNINGS),
+        }
+    }
+}
+
+impl OfSetups {
+    /// Takes in what was found in setups that come later in the file.
+    pub(super) fn append(&mut self, later: Self) {
+        self.contradictions.append(later.contradictions);
+        for (about, problem) in later.strangers {
+            if self.strangers.len() < MOST_PROBLEMS {
+                self.strangers.entry(about).or_insert(problem);
+            }
+        }
+        self.far_apart.append(later.far_apart);
+    }
+}
+
+/// Looks through setups and all that they measure.
+pub(super) fn of_setups(
+    definitions: &[Definition],
+    setups: &[(Heading, SetupTable)],
+    layout: &Layout,
+    known: KnownFeature<'_>,
+) -> OfSetups {
+    let mut found = OfSetups::default();
+    contradictions(definitions, setups, layout)
+        .into_iter()
+        .for_each(|problem| found.contradictions.push(problem));
+    found.strangers = strangers_to_their_set(definitions, setups, layout, known);
+    for (_, table) in setups {
+        for (entry, repeats) in table.repeated() {
+            let definition = &definitions[entry.definition as usize];
+            if lie_far_apart(repeats, definition.nominal_mm) {
+                found.far_apart.push(far_apart(definition, entry.copy, repeats));
+            }
+        }
+    }
+    found
 }
 
 fn is_error(problem: &Problem) -> bool {
@@ -84,8 +156,8 @@ fn at(line: u64) -> Location {
     Location::default().line(line)
 }
 
-fn nothing_measured(gathered: &Gathered, layout: &Layout) -> Problem {
-    let rows = gathered.not_measured;
+fn nothing_measured(totals: &Totals, layout: &Layout) -> Problem {
+    let rows = totals.not_measured;
     if rows == 0 {
         return Problem::error(Location::default(), "there are no rows below the header");
     }
@@ -102,8 +174,8 @@ fn nothing_measured(gathered: &Gathered, layout: &Layout) -> Problem {
     Problem::error(Location::default(), message).help(help)
 }
 
-fn mixed_decimals(gathered: &Gathered, layout: &Layout) -> Option<Problem> {
-    let (Some(point), Some(comma)) = (&gathered.first_point, &gathered.first_comma) else { return None };
+fn mixed_decimals(totals: &Totals, layout: &Layout) -> Option<Problem> {
+    let (Some(point), Some(comma)) = (&totals.first_point, &totals.first_comma) else { return None };
     let (first, then) = if point.line <= comma.line { (point, comma) } else { (comma, point) };
     let message = format!(
         "decimal separators are mixed: `{}` here and `{}` on line {}",
@@ -116,8 +188,7 @@ fn mixed_decimals(gathered: &Gathered, layout: &Layout) -> Option<Problem> {
 }
 
 /// One feature with two nominal sizes or of two kinds, within a setup.
-fn contradictions(gathered: &Gathered, layout: &Layout) -> Vec<Problem> {
-    let list = &gathered.definitions.list;
+fn contradictions(list: &[Definition], setups: &[(Heading, SetupTable)], layout: &Layout) -> Vec<Problem> {
     let mut by_name: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
     for (number, definition) in list.iter().enumerate() {
         by_name.entry((&definition.coupon, &definition.feature)).or_default().push(number);
@@ -134,7 +205,7 @@ fn contradictions(gathered: &Gathered, layout: &Layout) -> Vec<Problem> {
     if doubtful.is_empty() {
         return problems;
     }
-    for (_, table) in &gathered.setups {
+    for (_, table) in setups {
         // By name, the first row of the setup; and what was reported already.
         let mut first: BTreeMap<usize, (usize, u64)> = BTreeMap::new();
         let mut reported: BTreeSet<(usize, Kind, u64)> = BTreeSet::new();
@@ -162,9 +233,14 @@ fn contradictions(gathered: &Gathered, layout: &Layout) -> Vec<Problem> {
 }
 
 /// Rows in which kind or nominal size are not those of the coupon set.
-fn strangers_to_their_set(gathered: &Gathered, layout: &Layout, known: KnownFeature<'_>) -> Vec<Problem> {
+fn strangers_to_their_set(
+    definitions: &[Definition],
+    setups: &[(Heading, SetupTable)],
+    layout: &Layout,
+    known: KnownFeature<'_>,
+) -> BTreeMap<About, Problem> {
     let mut wrong: BTreeMap<usize, (Kind, f64)> = BTreeMap::new();
-    for (number, definition) in gathered.definitions.list.iter().enumerate() {
+    for (number, definition) in definitions.iter().enumerate() {
         if let Some((kind, nominal_mm)) = known(&definition.coupon, &definition.feature)
             && (kind != definition.kind || (nominal_mm - definition.nominal_mm).abs() > 1e-6)
         {
@@ -173,7 +249,7 @@ fn strangers_to_their_set(gathered: &Gathered, layout: &Layout, known: KnownFeat
     }
     let mut lines: BTreeMap<usize, u64> = BTreeMap::new();
     if !wrong.is_empty() {
-        for entry in gathered.setups.iter().flat_map(|(_, table)| &table.entries) {
+        for entry in setups.iter().flat_map(|(_, table)| &table.entries) {
             let number = entry.definition as usize;
             if wrong.contains_key(&number) {
                 let line = lines.entry(number).or_insert(entry.first.line);
@@ -182,7 +258,7 @@ fn strangers_to_their_set(gathered: &Gathered, layout: &Layout, known: KnownFeat
         }
     }
     let problem = |(number, line): (&usize, &u64)| {
-        let (definition, (kind, nominal_mm)) = (&gathered.definitions.list[*number], wrong[number]);
+        let (definition, (kind, nominal_mm)) = (&definitions[*number], wrong[number]);
         let column = if kind == definition.kind { layout.nominal } else { layout.kind };
         let message = format!(
             "{} is {} in the coupon set; the row says {}, {}",
@@ -192,7 +268,9 @@ fn strangers_to_their_set(gathered: &Gathered, layout: &Layout, known: KnownFeat
             definition.nominal_mm
         );
         let help = "correct the row; if the coupon is one of your own, give it another name";
-        Problem::error(at(*line).column(layout.names[column].as_str()), message).help(help)
+        let names = (definition.coupon.to_string(), definition.feature.to_string());
+        let about = (names, definition.kind, definition.axis as u8, definition.nominal_mm.to_bits());
+        (about, Problem::error(at(*line).column(layout.names[column].as_str()), message).help(help))
     };
     lines.iter().map(problem).collect()
 }
@@ -210,24 +288,19 @@ fn sized(kind: Kind, nominal_mm: f64) -> String {
 }
 
 /// A row that looks like data behind a `#` is skipped, but not in silence.
-fn commented_out(gathered: &Gathered) -> Option<Problem> {
-    let first = gathered.leftover.first_commented?;
-    let message = match gathered.leftover.commented {
+fn commented_out(totals: &Totals) -> Option<Problem> {
+    let first = totals.leftover.first_commented?;
+    let message = match totals.leftover.commented {
         1 => "this row begins with `#` and is skipped".to_owned(),
         count => format!("{count} rows begin with `#` and are skipped; this is the first"),
     };
     Some(Problem::warning(at(first), message).help("if it is data, rename what begins with `#`"))
 }
 
-struct Listed {
-    kept: Vec<Problem>,
-    more: u64,
-}
-
 /// Readings that a slip of the pen explains, and repeats that lie far apart.
-fn doubts(gathered: &Gathered, layout: &Layout) -> Listed {
-    let mut kept: Vec<Problem> = Vec::new();
-    for doubt in &gathered.doubts.kept {
+fn doubts(totals: &Totals, far_apart: First<Problem>, layout: &Layout) -> First<Problem> {
+    let mut doubts = First::of(MOST_WARNINGS);
+    for doubt in &totals.doubts.kept {
         let converted = if layout.inches { format!(" ({:.3} mm)", doubt.reading_mm) } else { String::new() };
         let message = format!(
             "`{}`{converted} for a nominal size of {} mm {}",
@@ -235,23 +308,11 @@ fn doubts(gathered: &Gathered, layout: &Layout) -> Listed {
             doubt.nominal_mm,
             doubt.slip
         );
-        kept.push(Problem::warning(at(doubt.line).column(layout.names[doubt.column].as_str()), message));
+        doubts.push(Problem::warning(at(doubt.line).column(layout.names[doubt.column].as_str()), message));
     }
-    let mut more = gathered.doubts.more;
-    for (_, table) in &gathered.setups {
-        for (entry, repeats) in table.repeated() {
-            let definition = &gathered.definitions.list[entry.definition as usize];
-            if !lie_far_apart(repeats, definition.nominal_mm) {
-                continue;
-            }
-            if kept.len() >= MOST_WARNINGS {
-                more += 1;
-            } else {
-                kept.push(far_apart(definition, entry.copy, repeats));
-            }
-        }
-    }
-    Listed { kept, more }
+    doubts.more += totals.doubts.more;
+    doubts.append(far_apart);
+    doubts
 }
 
 /// Unless one of them is explained already.

@@ -133,7 +133,7 @@ pub(super) fn sorted(gathered: Vec<(Heading, SetupTable)>) -> Sorted {
         };
         went.push(name.map(|name| {
             if let Some(known) = setups.iter().position(|(setup, _)| *setup == name) {
-                setups[known].1.merge(&table);
+                setups[known].1.join(&table);
                 setups[known].1.finish();
                 return known;
             }

@@ -1,15 +1,12 @@
 //! A file, block by block, to all its readings: the blocks are read by as many threads as there are
 //! cores, and put together in file order.
 //!
-//! Blocks have a fixed size and end where a row ends, whatever the number of threads, so every sum is
-//! added up in the same order and the result is the same to the last bit. Only the blocks at work are
-//! in memory, not the file.
+//! Readings are added up one by one in file order, whatever the blocks and the number of threads, so the
+//! result is the same to the last bit. Only the blocks at work are in memory, not the file.
 
-use std::collections::BTreeMap;
 use std::io::{self, Read};
-use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::thread;
 
+use crate::cores;
 use crate::problem::Problem;
 
 use super::block::{Block, Cell, Doubt, First, Limits};
@@ -24,13 +21,10 @@ use super::trials::Trial;
 /// Bytes of a block: fits the second-level cache of a core together with what is made of it.
 pub(super) const BLOCK: usize = 256 * 1024;
 
-/// More threads than this only wait for the file.
-const MOST_THREADS: usize = 8;
-
 /// Problems beyond these are counted and not kept; a longer list helps nobody.
 pub(super) const MOST_PROBLEMS: usize = 10_000;
 
-const LIMITS: Limits = Limits { problems: MOST_PROBLEMS, doubts: 1_000 };
+pub(super) const LIMITS: Limits = Limits { problems: MOST_PROBLEMS, doubts: 1_000 };
 
 /// Why a file could not be gathered.
 #[derive(Debug)]
@@ -39,6 +33,8 @@ pub(super) enum Interrupted {
     NotUtf8,
     /// The system refused to read on.
     Io(io::Error),
+    /// The rows of a setup do not stand together, or are too many for one block.
+    NotBySetup,
 }
 
 /// Everything that the rows say, in file order.
@@ -46,22 +42,23 @@ pub(super) enum Interrupted {
 pub(super) struct Gathered {
     pub(super) setups: Vec<(Heading, SetupTable)>,
     pub(super) definitions: Definitions,
+    pub(super) totals: Totals,
+    /// What was tried with the real piece.
+    pub(super) trials: Vec<Trial>,
+    setup_numbers: Interner,
+}
+
+/// What the rows say besides their readings.
+#[derive(Debug)]
+pub(super) struct Totals {
     pub(super) problems: First<Problem>,
     pub(super) doubts: First<Doubt>,
     pub(super) readings: u64,
     pub(super) not_measured: u64,
     pub(super) first_point: Option<Cell>,
     pub(super) first_comma: Option<Cell>,
-    /// Rows that begin with `#`.
+    /// Rows that begin with `#`, and how many lines there were.
     pub(super) leftover: Leftover,
-    /// What was tried with the real piece.
-    pub(super) trials: Vec<Trial>,
-    setup_numbers: Interner,
-}
-
-/// As many threads as are worth while.
-pub(super) fn threads() -> usize {
-    thread::available_parallelism().map_or(1, |cores| cores.get().min(MOST_THREADS))
 }
 
 /// Reads the rows of a file, of which `head`, all below the header, was read already.
@@ -71,97 +68,71 @@ pub(super) fn gather<R: Read + Send>(
     rest: R,
     layout: &Layout,
 ) -> Result<Gathered, Interrupted> {
-    let blocks =
-        Mutex::new(Blocks { rest, carry: head, is_over: false, number: 0, delimiter: layout.delimiter });
-    let joined = Mutex::new(Joined { next: 0, waiting: BTreeMap::new(), gathered: Gathered::new(layout) });
-    let work = || -> Result<(), Interrupted> {
-        let (mut text, mut workspace) = (Vec::new(), Workspace::default());
-        loop {
-            // Two statements, so that the lock is not held while the block is read.
-            let next = locked(&blocks).next(&mut text);
-            let Some(number) = next.map_err(Interrupted::Io)? else { return Ok(()) };
-            if std::str::from_utf8(&text).is_err() {
-                locked(&blocks).is_over = true;
-                return Err(Interrupted::NotUtf8);
-            }
-            let block = rows::read(&text, layout, &mut workspace, LIMITS);
-            locked(&joined).add(number, block);
-        }
-    };
-    thread::scope(|scope| {
-        let others: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();
-        let own = work();
-        let results = others.into_iter().map(|other| match other.join() {
-            Ok(result) => result,
-            Err(panic) => std::panic::resume_unwind(panic),
-        });
-        results.fold(own, Result::and)
-    })?;
-    Ok(joined.into_inner().unwrap_or_else(PoisonError::into_inner).gathered)
+    let mut blocks = Blocks::new(head, rest);
+    let cut = |text: &[u8]| end_of_last_record(text, layout.delimiter);
+    let mut gathered = Gathered::new(layout);
+    cores::in_order(
+        threads,
+        || blocks.next(usize::MAX, cut),
+        Workspace::default,
+        |workspace, text: Vec<u8>| {
+            let is_text = std::str::from_utf8(&text).is_ok();
+            is_text.then(|| rows::read(&text, layout, workspace, LIMITS)).ok_or(Interrupted::NotUtf8)
+        },
+        |block| {
+            gathered.add(block?);
+            Ok(())
+        },
+    )?;
+    Ok(gathered)
 }
 
-/// A thread that panics takes the whole run with it, so a lock it held is of no account.
-fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// The file as blocks of whole rows.
-struct Blocks<R> {
+/// A file as blocks of whole rows.
+pub(super) struct Blocks<R> {
     rest: R,
     /// Read, and not handed out yet.
     carry: Vec<u8>,
     is_over: bool,
-    number: usize,
-    delimiter: u8,
 }
 
 impl<R: Read> Blocks<R> {
-    /// Puts the next block into `text`; its number, or `None` at the end of the file.
-    fn next(&mut self, text: &mut Vec<u8>) -> io::Result<Option<usize>> {
-        text.clear();
+    /// Of a file of which `head` was read already.
+    pub(super) fn new(head: Vec<u8>, rest: R) -> Self {
+        Self { rest, carry: head, is_over: false }
+    }
+
+    /// The next block, which ends where `cut` says that it may; `None` at the end of the file.
+    ///
+    /// Where it may end nowhere it is made longer, up to about `longest`.
+    pub(super) fn next(
+        &mut self,
+        longest: usize,
+        cut: impl Fn(&[u8]) -> Option<usize>,
+    ) -> Result<Option<Vec<u8>>, Interrupted> {
         if self.is_over {
             return Ok(None);
         }
-        std::mem::swap(text, &mut self.carry);
+        let mut text = std::mem::take(&mut self.carry);
         let mut wanted = BLOCK;
         let end = loop {
             let missing = wanted.saturating_sub(text.len());
-            let got = (&mut self.rest)
-                .take(missing as u64)
-                .read_to_end(text)
-                .inspect_err(|_| self.is_over = true)?;
+            text.reserve(missing);
+            let got =
+                (&mut self.rest).take(missing as u64).read_to_end(&mut text).map_err(Interrupted::Io)?;
             if got < missing {
                 self.is_over = true;
                 break text.len();
             }
-            match end_of_last_record(text, self.delimiter) {
+            match cut(&text) {
                 Some(end) => break end,
+                None if text.len() >= longest => return Err(Interrupted::NotBySetup),
                 // One row is longer than the block: a quote is not closed, or this is no sheet.
                 None => wanted = text.len() * 2,
             }
         };
-        self.carry.clear();
         self.carry.extend_from_slice(&text[end..]);
         text.truncate(end);
-        self.number += 1;
-        Ok(if text.is_empty() { None } else { Some(self.number - 1) })
-    }
-}
-
-/// Blocks that are read, put together as soon as those before them are.
-struct Joined {
-    next: usize,
-    waiting: BTreeMap<usize, Block>,
-    gathered: Gathered,
-}
-
-impl Joined {
-    fn add(&mut self, number: usize, block: Block) {
-        self.waiting.insert(number, block);
-        while let Some(block) = self.waiting.remove(&self.next) {
-            self.gathered.add(block);
-            self.next += 1;
-        }
+        Ok(if text.is_empty() { None } else { Some(text) })
     }
 }
 
@@ -170,13 +141,7 @@ impl Gathered {
         Self {
             setups: Vec::new(),
             definitions: Definitions::default(),
-            problems: First::of(LIMITS.problems),
-            doubts: First::of(LIMITS.doubts),
-            readings: 0,
-            not_measured: 0,
-            first_point: None,
-            first_comma: None,
-            leftover: Leftover { lines: layout.lines_above, ..Leftover::default() },
+            totals: Totals::new(layout),
             trials: Vec::new(),
             setup_numbers: Interner::default(),
         }
@@ -184,26 +149,48 @@ impl Gathered {
 
     /// Takes in the next block of the file.
     fn add(&mut self, mut block: Block) {
-        let above = self.leftover.lines;
+        let above = self.totals.leftover.lines;
         let definitions: Vec<u32> =
             block.definitions.drain(..).map(|definition| self.definitions.number(definition)).collect();
         let mut numbers = Vec::new();
-        for (heading, table) in block.setups {
-            let table = table.moved(&definitions, above);
+        for (heading, table) in block.setups.drain(..) {
             let (number, is_new) = self.setup_numbers.number(&heading.key());
+            let mut table = table.moved(&definitions, above);
             if is_new {
+                table.forget_order();
                 self.setups.push((heading, table));
             } else {
                 self.setups[number].1.merge(&table);
             }
             numbers.push(number);
         }
-        self.trials.extend(block.trials.into_iter().map(|trial| Trial {
+        self.trials.extend(block.trials.drain(..).map(|trial| Trial {
             setup: numbers[trial.setup],
             definition: definitions[trial.definition as usize],
             line: trial.line + above,
             ..trial
         }));
+        self.totals.add(block);
+    }
+}
+
+impl Totals {
+    /// Of no rows yet.
+    pub(super) fn new(layout: &Layout) -> Self {
+        Self {
+            problems: First::of(LIMITS.problems),
+            doubts: First::of(LIMITS.doubts),
+            readings: 0,
+            not_measured: 0,
+            first_point: None,
+            first_comma: None,
+            leftover: Leftover { lines: layout.lines_above, ..Leftover::default() },
+        }
+    }
+
+    /// Takes in the next block of the file.
+    pub(super) fn add(&mut self, mut block: Block) {
+        let above = self.leftover.lines;
         for problem in &mut block.problems.kept {
             problem.location.line = problem.location.line.map(|line| line + above);
         }
@@ -260,12 +247,12 @@ mod tests {
         let text = sheet();
         assert!(text.len() > 4 * BLOCK);
         let one = gathered(1, &text);
-        assert_eq!((one.setups.len(), one.readings, one.problems.kept.len()), (13, 80_000, 0));
+        assert_eq!((one.setups.len(), one.totals.readings, one.totals.problems.kept.len()), (13, 80_000, 0));
         for threads in [2, 5] {
             let several = gathered(threads, &text);
             assert_eq!(one.setups, several.setups);
             assert_eq!(one.definitions.list, several.definitions.list);
-            assert_eq!(one.leftover, several.leftover);
+            assert_eq!(one.totals.leftover, several.totals.leftover);
         }
     }
 
@@ -274,7 +261,7 @@ mod tests {
         let mut text = sheet();
         let lines = text.iter().filter(|byte| **byte == b'\n').count() as u64;
         text.extend_from_slice(b"S1,F1,bore,x,1,5,5,\n");
-        let problems = gathered(2, &text).problems.kept;
+        let problems = gathered(2, &text).totals.problems.kept;
         assert_eq!(problems.len(), 1);
         assert_eq!(problems[0].location.line, Some(lines + 1));
     }
@@ -295,6 +282,6 @@ mod tests {
         text.resize(text.len() + 3 * BLOCK, b'x');
         text.extend_from_slice(b"\"\nbore,5,5.1,\n");
         let found = gathered(2, &text);
-        assert_eq!((found.readings, found.leftover.lines), (2, 3));
+        assert_eq!((found.totals.readings, found.totals.leftover.lines), (2, 3));
     }
 }

@@ -27,6 +27,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
+use crate::cores;
 use crate::coupon;
 use crate::files;
 use crate::kind::{Axis, Kind};
@@ -34,6 +35,7 @@ use crate::problem::{Location, Problem, Severity, counted};
 use crate::tables::{decode, number, records};
 
 mod block;
+pub(crate) mod by_setup;
 mod cells;
 mod check;
 mod conditions;
@@ -201,13 +203,7 @@ pub fn read_file(path: &Path) -> Result<CheckedReadings, Vec<Problem>> {
 
 /// The same, checking rows against other coupon sets.
 pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<CheckedReadings, Vec<Problem>> {
-    let unreadable = |error: &io::Error| {
-        let problem = Problem::error(Location::file(path), format!("cannot read: {error}"));
-        vec![match files::advice(error) {
-            Some(help) => problem.help(help),
-            None => problem,
-        }]
-    };
+    let unreadable = |error: &io::Error| vec![unreadable(path, error)];
     let file = File::open(path).map_err(|error| unreadable(&error))?;
     let is_file = file.metadata().map_err(|error| unreadable(&error))?.is_file();
     if is_file {
@@ -215,13 +211,18 @@ pub fn read_file_against(path: &Path, known: KnownFeature<'_>) -> Result<Checked
             Ok(result) => return result,
             Err(Interrupted::Io(error)) => return Err(unreadable(&error)),
             // Read again from the start, as a whole.
-            Err(Interrupted::NotUtf8) => {}
+            Err(Interrupted::NotUtf8 | Interrupted::NotBySetup) => {}
         }
     }
     let mut bytes = Vec::new();
     let mut again = if is_file { File::open(path).map_err(|error| unreadable(&error))? } else { file };
     again.read_to_end(&mut bytes).map_err(|error| unreadable(&error))?;
     read_bytes_against(path, &bytes, known)
+}
+
+fn unreadable(path: &Path, error: &io::Error) -> Problem {
+    let problem = Problem::error(Location::file(path), format!("cannot read: {error}"));
+    problem.help_if(files::advice(error))
 }
 
 /// Reads and checks the bytes of a file; `name` is used where problems and the source name the file.
@@ -255,35 +256,65 @@ fn read_stream<R: Read + Send>(
     stream: R,
     known: KnownFeature<'_>,
 ) -> Result<Result<CheckedReadings, Vec<Problem>>, Interrupted> {
-    let mut stream = Hashed { inner: stream, hash: Sha256::new() };
-    let mut head = Vec::new();
-    let got = (&mut stream).take(BLOCK as u64).read_to_end(&mut head).map_err(Interrupted::Io)?;
-    let mark = decode::mark_of_utf8(&head).ok_or(Interrupted::NotUtf8)?;
-    head.drain(..mark);
-    let mut layout = match layout::read(&head) {
-        Ok(layout) => layout,
+    let mut hash = Sha256::new();
+    let mut stream = Hashed { inner: stream, hash: Some(&mut hash) };
+    let Top { layout, rows: head, is_all } = match top(&mut stream)? {
+        Ok(top) => top,
         Err(problems) => return Ok(Err(check::placed(path, problems))),
     };
-    head.drain(..layout.body);
-    layout.body = 0;
-    let threads = if got < BLOCK { 1 } else { gather::threads() };
+    let threads = if is_all { 1 } else { cores::threads() };
     let gathered = gather::gather(threads, head, &mut stream, &layout)?;
-    let source = Source { path: path.to_owned(), sha256: hexadecimal(stream.hash.finalize().as_slice()) };
+    let source = Source { path: path.to_owned(), sha256: hexadecimal(hash.finalize().as_slice()) };
     Ok(check::check(gathered, layout, source, known))
 }
 
-/// Hashes what is read through it.
-struct Hashed<R> {
-    inner: R,
-    hash: Sha256,
+/// The beginning of a file: its layout, and the rows that were read with it.
+struct Top {
+    layout: layout::Layout,
+    rows: Vec<u8>,
+    /// The file has no more rows.
+    is_all: bool,
 }
 
-impl<R: Read> Read for Hashed<R> {
+/// Reads the first block of a file, or says what is wrong with its header.
+fn top(stream: &mut impl Read) -> Result<Result<Top, Vec<Problem>>, Interrupted> {
+    let mut head = Vec::new();
+    let got = stream.take(BLOCK as u64).read_to_end(&mut head).map_err(Interrupted::Io)?;
+    let mark = decode::mark_of_utf8(&head).ok_or(Interrupted::NotUtf8)?;
+    head.drain(..mark);
+    Ok(layout::read(&head).map(|mut layout| {
+        head.drain(..layout.body);
+        layout.body = 0;
+        Top { layout, rows: head, is_all: got < BLOCK }
+    }))
+}
+
+/// Hashes what is read through it.
+struct Hashed<'a, R> {
+    inner: R,
+    /// `None` where nobody asks for it.
+    hash: Option<&'a mut Sha256>,
+}
+
+impl<R: Read> Read for Hashed<'_, R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let got = self.inner.read(buffer)?;
-        self.hash.update(&buffer[..got]);
+        if let Some(hash) = &mut self.hash {
+            hash.update(&buffer[..got]);
+        }
         Ok(got)
     }
+}
+
+/// SHA-256 of a file, lower-case hexadecimal, as [`Source`] has it.
+pub(crate) fn sha256_of_file(path: &Path) -> Result<String, Vec<Problem>> {
+    let mut hash = Sha256::new();
+    let read = File::open(path).and_then(|inner| {
+        let mut file = io::BufReader::with_capacity(BLOCK, Hashed { inner, hash: Some(&mut hash) });
+        io::copy(&mut file, &mut io::sink())
+    });
+    read.map_err(|error| vec![unreadable(path, &error)])?;
+    Ok(hexadecimal(hash.finalize().as_slice()))
 }
 
 /// SHA-256 of these bytes, lower-case hexadecimal.

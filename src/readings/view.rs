@@ -44,6 +44,16 @@ impl<'a> SetupView<'a> {
         Self { name, kept: Kept::Folded(table, definitions) }
     }
 
+    /// The same unfolded.
+    pub(crate) fn unfold(&self) -> SetupReadings {
+        match self.kept {
+            Kept::Unfolded(features) => {
+                SetupReadings { setup: self.name.to_owned(), features: features.to_vec() }
+            }
+            Kept::Folded(table, definitions) => table.expand(self.name, definitions),
+        }
+    }
+
     /// How many features, counted per print.
     pub(crate) fn len(&self) -> usize {
         match self.kept {

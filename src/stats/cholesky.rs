@@ -9,15 +9,21 @@
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
-    // Logarithms are dear: of products of pivots, taken before they leave the range of a double.
+    // Logarithms are dear: of products of pivots, taken before they leave the range of a double. So are
+    // divisions: by each pivot only once, as long as there are no more than these.
     let (mut determinant_ln, mut product) = (0.0, 1.0_f64);
+    let mut inverses = [0.0; 24];
     for j in 0..size {
         let (above, rest) = a.split_at_mut(j * size);
         let pivot_row = &mut rest[..size];
         for k in 0..j {
             let other = &above[k * size..k * size + k];
             let dot: f64 = pivot_row[..k].iter().zip(other).map(|(x, y)| x * y).sum();
-            pivot_row[k] = (pivot_row[k] - dot) / above[k * size + k];
+            let left = pivot_row[k] - dot;
+            pivot_row[k] = match inverses.get(k) {
+                Some(inverse) => left * inverse,
+                None => left / above[k * size + k],
+            };
         }
         let before = pivot_row[j];
         let pivot = before - pivot_row[..j].iter().map(|x| x * x).sum::<f64>();
@@ -27,6 +33,9 @@ pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
             return None;
         }
         pivot_row[j] = pivot.sqrt();
+        if let Some(inverse) = inverses.get_mut(j) {
+            *inverse = 1.0 / pivot_row[j];
+        }
         product *= pivot;
         if !(1e-100..1e100).contains(&product) {
             determinant_ln += product.ln();
@@ -48,8 +57,12 @@ pub fn solve_lower(l: &[f64], size: usize, x: &mut [f64]) {
 /// Replaces `x` by `L'^-1 x`.
 pub fn solve_upper(l: &[f64], size: usize, x: &mut [f64]) {
     for i in (0..size).rev() {
-        let dot: f64 = (i + 1..size).map(|k| l[k * size + i] * x[k]).sum();
-        x[i] = (x[i] - dot) / l[i * size + i];
+        let row = &l[i * size..=i * size + i];
+        x[i] /= row[i];
+        let (above, own) = x.split_at_mut(i);
+        for (x, l) in above.iter_mut().zip(row) {
+            *x -= l * own[0];
+        }
     }
 }
 
@@ -67,14 +80,15 @@ pub fn inverse(l: &[f64], size: usize) -> Vec<f64> {
 pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
     inverse.clear();
     inverse.resize(size * size, 0.0);
-    for j in 0..size {
-        let column = &mut inverse[j * size..(j + 1) * size];
-        column[j] = 1.0 / l[j * size + j];
-        for i in j + 1..size {
+    for i in 0..size {
+        let diagonal = 1.0 / l[i * size + i];
+        for j in 0..i {
             let row = &l[i * size + j..i * size + i];
+            let column = &mut inverse[j * size..(j + 1) * size];
             let dot: f64 = row.iter().zip(&column[j..i]).map(|(a, b)| a * b).sum();
-            column[i] = -dot / l[i * size + i];
+            column[i] = -dot * diagonal;
         }
+        inverse[i * size + i] = diagonal;
     }
     for i in 0..size {
         for j in i..size {

@@ -5,6 +5,8 @@
 //!
 //! Good to about ten digits (statrs 0.19 against 30-digit arithmetic); state six at most.
 
+use std::cell::Cell;
+
 use statrs::distribution::{Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Degrees of freedom from which Student t is the normal to all digits that are printed.
@@ -20,6 +22,36 @@ pub fn t_quantile(p: f64, dof: f64) -> f64 {
     if p >= 1.0 {
         return f64::INFINITY;
     }
+    let slot = (p.to_bits() ^ dof.to_bits()).wrapping_mul(SCATTER) as usize >> (usize::BITS - SLOTS.ilog2());
+    QUANTILES.with(|known| match known[slot].get() {
+        Some(known) if (known.p, known.dof) == (p, dof) => known.quantile,
+        _ => {
+            let quantile = new_t_quantile(p, dof);
+            known[slot].set(Some(Quantile { p, dof, quantile }));
+            quantile
+        }
+    })
+}
+
+/// A quantile that was asked for: a thousand setups ask for a few dozen, and each takes microseconds.
+#[derive(Clone, Copy)]
+struct Quantile {
+    p: f64,
+    dof: f64,
+    quantile: f64,
+}
+
+/// Slots for quantiles; of two that meet in one the later is kept.
+const SLOTS: usize = 1024;
+
+/// An odd number with well spread bits: 2^64 divided by the golden ratio.
+const SCATTER: u64 = 0x9e37_79b9_7f4a_7c15;
+
+thread_local! {
+    static QUANTILES: [Cell<Option<Quantile>>; SLOTS] = const { [const { Cell::new(None) }; SLOTS] };
+}
+
+fn new_t_quantile(p: f64, dof: f64) -> f64 {
     match student(dof) {
         Shape::Normal => Normal::standard().inverse_cdf(p),
         Shape::Student(t) => t.inverse_cdf(p),

@@ -49,6 +49,40 @@ pub struct Row<'a> {
     pub y: f64,
 }
 
+/// Observations column by column, the rows of each group one after the other.
+#[derive(Clone, Copy, Debug)]
+pub struct Columns<'a> {
+    /// Values of the coefficients' terms, one term after the other.
+    pub x: &'a [f64],
+    /// Values of the group effects' terms, one after the other.
+    pub z: &'a [f64],
+    /// The observations.
+    pub y: &'a [f64],
+    /// The rows of each group.
+    pub groups: &'a [std::ops::Range<usize>],
+}
+
+/// Sum of products. Four sums at a time: one would wait for itself at every step.
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let (fours_a, rest_a) = a.as_chunks::<4>();
+    let (fours_b, rest_b) = b.as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (a, b) in fours_a.iter().zip(fours_b) {
+        for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
+            *sum += a * b;
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(a, b)| a * b).sum();
+    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
+}
+
+/// `to += factor * from`, element by element.
+fn add_times(to: &mut [f64], factor: f64, from: &[f64]) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to += factor * from;
+    }
+}
+
 impl Products {
     /// No rows yet.
     pub fn new(coefficients: usize, effects: usize, groups: usize) -> Self {
@@ -111,6 +145,52 @@ impl Products {
         self.yy += weight * row.y * row.y;
         self.weights_ln += weight.ln();
         self.rows += 1.0;
+    }
+
+    /// Takes in all of these rows with positive weights; `work` is memory that is used again.
+    pub fn add_columns(&mut self, rows: &Columns<'_>, weights: &[f64], work: &mut Vec<f64>) {
+        let (q, r, n) = (self.coefficients, self.effects, weights.len());
+        let weigh = |values: &[f64], work: &mut Vec<f64>| {
+            work.clear();
+            work.extend(values.iter().zip(weights).map(|(value, weight)| value * weight));
+        };
+        let column = |of: &'_ [f64], i: usize| -> std::ops::Range<usize> {
+            debug_assert!((i + 1) * n <= of.len());
+            i * n..(i + 1) * n
+        };
+        for i in 0..q {
+            weigh(&rows.x[column(rows.x, i)], work);
+            for j in 0..=i {
+                self.xx[i * q + j] += dot(work, &rows.x[column(rows.x, j)]);
+            }
+            self.xy[i] += dot(work, rows.y);
+        }
+        for i in 0..r {
+            weigh(&rows.z[column(rows.z, i)], work);
+            for (group, own) in self.groups.iter_mut().zip(rows.groups) {
+                let weighted = &work[own.clone()];
+                for j in 0..=i {
+                    group.zz[i * r + j] += dot(weighted, &rows.z[column(rows.z, j)][own.clone()]);
+                }
+                for c in 0..q {
+                    group.zx[i * q + c] += dot(weighted, &rows.x[column(rows.x, c)][own.clone()]);
+                }
+                group.zy[i] += dot(weighted, &rows.y[own.clone()]);
+            }
+        }
+        weigh(rows.y, work);
+        self.yy += dot(work, rows.y);
+        // Logarithms are dear: of products, taken before they leave the range of a double.
+        let mut product = 1.0_f64;
+        for weight in weights {
+            product *= weight;
+            if !(1e-150..1e150).contains(&product) {
+                self.weights_ln += product.ln();
+                product = 1.0;
+            }
+        }
+        self.weights_ln += product.ln();
+        self.rows += n as f64;
     }
 
     /// Takes in all rows of `other`, each weight multiplied by `weight`.
@@ -186,10 +266,11 @@ impl Products {
     }
 
     /// The expected effects of each group and their covariance, given the coefficients.
-    pub fn effects(&self, effect_sds: &[f64], coefficients: &[f64]) -> Vec<GroupEffects> {
+    pub fn effects_into(&self, effect_sds: &[f64], coefficients: &[f64], into: &mut Vec<GroupEffects>) {
         let (q, r) = (self.coefficients, self.effects);
-        let effects = |group: &GroupProducts| {
-            let mut m = vec![0.0; r * r];
+        into.resize_with(self.groups.len(), GroupEffects::default);
+        let (mut m, mut left) = (vec![0.0; r * r], vec![0.0; r]);
+        for (group, effects) in self.groups.iter().zip(into) {
             for i in 0..r {
                 for j in 0..=i {
                     m[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
@@ -198,36 +279,31 @@ impl Products {
             }
             // As in `reduce`.
             let _ = cholesky::factor(&mut m, r);
-            let mut covariance = cholesky::inverse(&m, r);
+            let GroupEffects { mean, covariance, pull } = effects;
+            cholesky::inverse_into(&m, r, covariance);
             for i in 0..r {
                 for j in 0..r {
                     covariance[i * r + j] *= effect_sds[i] * effect_sds[j];
                 }
+                let row = &group.zx[i * q..(i + 1) * q];
+                left[i] = group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>();
             }
-            let left: Vec<f64> = (0..r)
-                .map(|i| {
-                    let row = &group.zx[i * q..(i + 1) * q];
-                    group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>()
-                })
-                .collect();
-            let times = |columns: &dyn Fn(usize) -> f64, i: usize| -> f64 {
-                (0..r).map(|k| covariance[i * r + k] * columns(k)).sum()
-            };
-            let mean = (0..r).map(|i| times(&|k| left[k], i)).collect();
-            let mut pull = vec![0.0; r * q];
+            mean.clear();
+            pull.clear();
+            pull.resize(r * q, 0.0);
             for i in 0..r {
-                for c in 0..q {
-                    pull[i * q + c] = times(&|k| group.zx[k * q + c], i);
+                let row = &covariance[i * r..(i + 1) * r];
+                mean.push(row.iter().zip(&left).map(|(covariance, left)| covariance * left).sum());
+                for (k, covariance) in row.iter().enumerate() {
+                    add_times(&mut pull[i * q..(i + 1) * q], *covariance, &group.zx[k * q..(k + 1) * q]);
                 }
             }
-            GroupEffects { mean, covariance, pull }
-        };
-        self.groups.iter().map(effects).collect()
+        }
     }
 }
 
 /// The effects of one group, given the coefficients.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct GroupEffects {
     /// Expected effects.
     pub mean: Vec<f64>,
@@ -240,12 +316,12 @@ pub struct GroupEffects {
 /// A model without its group effects: quadratic in the coefficients.
 #[derive(Clone, Debug, Default)]
 pub struct Reduced {
-    size: usize,
-    xx: Vec<f64>,
-    xy: Vec<f64>,
-    yy: f64,
-    determinant_ln: f64,
-    constant: f64,
+    pub(super) size: usize,
+    pub(super) xx: Vec<f64>,
+    pub(super) xy: Vec<f64>,
+    pub(super) yy: f64,
+    pub(super) determinant_ln: f64,
+    pub(super) constant: f64,
     factor: Vec<f64>,
     scaled: Vec<f64>,
 }
@@ -335,6 +411,32 @@ impl Reduced {
 }
 
 impl Solution {
+    /// The fitted value, without effects, of every row: of as many as `into` has.
+    pub fn fitted(&self, x: &[f64], into: &mut [f64]) {
+        into.fill(0.0);
+        for (coefficient, column) in self.mean.iter().zip(x.chunks_exact(into.len())) {
+            add_times(into, *coefficient, column);
+        }
+    }
+
+    /// The variance of a mixture of coefficients for every row of `x`, which is given column by column and
+    /// overwritten; added to `into`, which has one value a row.
+    pub fn add_variances(&self, x: &mut [f64], into: &mut [f64]) {
+        let (q, n) = (self.mean.len(), into.len());
+        for i in 0..q {
+            let (before, rest) = x.split_at_mut(i * n);
+            let own = &mut rest[..n];
+            for (k, column) in before.chunks_exact(n).enumerate() {
+                add_times(own, -self.l[i * q + k], column);
+            }
+            let inverse = 1.0 / self.l[i * q + i];
+            for (value, sum) in own.iter_mut().zip(into.iter_mut()) {
+                *value *= inverse;
+                *sum += *value * *value;
+            }
+        }
+    }
+
     /// Covariance of the coefficients, row by row.
     pub fn covariance(&self) -> Vec<f64> {
         cholesky::inverse(&self.l, self.mean.len())
@@ -347,44 +449,4 @@ impl Solution {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn reduced(y: [f64; 4]) -> Reduced {
-        let mut products = Products::new(2, 1, 2);
-        for (i, (x, y)) in [1.0, 2.0, 3.0, 5.0].into_iter().zip(y).enumerate() {
-            products.add(Row { x: &[1.0, x], z: &[1.0], group: i / 2, y }, 4.0);
-        }
-        let mut reduced = Reduced::default();
-        products.reduce(&[0.3], &mut reduced);
-        reduced
-    }
-
-    /// With a mean of zero and no ties it is the other way of solving; a mean shifts the data by what it
-    /// explains and changes nothing else.
-    #[test]
-    fn a_joint_prior_agrees_with_separate_ones_and_its_mean_shifts_the_data() {
-        let y = [1.0, 1.4, 2.3, 2.9];
-        let (mut separate, mut joint) = (Solution::default(), Solution::default());
-        assert!(reduced(y).solve(&[3.0, 7.0], &mut separate));
-        let precision = vec![3.0, 0.0, 0.0, 7.0];
-        let prior = JointPrior::new(vec![0.0, 0.0], precision.clone()).unwrap();
-        assert!(reduced(y).solve_about(&prior, &mut joint));
-        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-12);
-        assert!((separate.mean[1] - joint.mean[1]).abs() < 1e-14);
-        let mean = [0.4, 0.5];
-        let about = JointPrior::new(mean.to_vec(), precision).unwrap();
-        let x = [1.0, 2.0, 3.0, 5.0];
-        let shifted = std::array::from_fn(|i| y[i] + mean[0] + mean[1] * x[i]);
-        assert!(reduced(shifted).solve_about(&about, &mut joint));
-        assert!((separate.evidence_ln - joint.evidence_ln).abs() < 1e-10);
-        for (shift, (joint, separate)) in mean.iter().zip(joint.mean.iter().zip(&separate.mean)) {
-            assert!((joint - separate - shift).abs() < 1e-12);
-        }
-    }
-
-    #[test]
-    fn a_joint_prior_that_is_not_definite_is_refused() {
-        assert_eq!(JointPrior::new(vec![0.0, 0.0], vec![1.0, 2.0, 2.0, 1.0]), None);
-    }
-}
+mod tests;

@@ -20,6 +20,7 @@ pub mod pairwise;
 pub mod random;
 pub mod reml;
 pub mod robust;
+pub mod split;
 pub mod studentised_range;
 pub mod tolerance;
 pub mod trend;

@@ -90,7 +90,8 @@ pub fn variance_components_along(
     }
     let (criterion, residual, solution) = at(ratio)?;
     let covariance = solution.covariance().iter().map(|c| c * residual).collect();
-    let effects = products.effects(&[ratio.sqrt()], &solution.mean);
+    let mut effects = Vec::new();
+    products.effects_into(&[ratio.sqrt()], &solution.mean, &mut effects);
     Some(VarianceComponents {
         group: ratio * residual,
         residual,

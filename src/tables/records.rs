@@ -338,6 +338,57 @@ pub(crate) fn end_of_last_record(text: &[u8], delimiter: u8) -> Option<usize> {
     }
 }
 
+/// Where the rows of the last setup of `text` begin, all of them whole; `None` when all rows have the same
+/// text in this column. Comments and blank rows belong to what comes after them.
+pub(crate) fn start_of_last_setup(text: &[u8], delimiter: u8, column: usize) -> Option<usize> {
+    let is_blank = |row: &[u8]| row.iter().all(|byte| byte.is_ascii_whitespace() || *byte == delimiter);
+    let is_row = |row: &[u8]| !row.starts_with(b"#") && !is_blank(row);
+    if text.contains(&b'"') {
+        return start_of_last_quoted_setup(text, delimiter, column, is_row);
+    }
+    let mut end = text.iter().rposition(|byte| *byte == b'\n')? + 1;
+    let mut last = None;
+    while end > 0 {
+        let start = text[..end - 1].iter().rposition(|byte| *byte == b'\n').map_or(0, |feed| feed + 1);
+        let row = &text[start..end - 1];
+        let row = row.strip_suffix(b"\r").unwrap_or(row);
+        if is_row(row) {
+            let setup = row.split(|byte| *byte == delimiter).nth(column).unwrap_or_default();
+            if *last.get_or_insert(setup) != setup {
+                return Some(end);
+            }
+        }
+        end = start;
+    }
+    None
+}
+
+/// The same, from the front: only from there quotes can be told apart.
+fn start_of_last_quoted_setup(
+    text: &[u8],
+    delimiter: u8,
+    column: usize,
+    is_row: impl Fn(&[u8]) -> bool,
+) -> Option<usize> {
+    let (mut spans, mut scratch) = (Vec::new(), Vec::new());
+    let (mut at, mut before, mut found) = (0, None, None);
+    loop {
+        let record = split_record(text, at, delimiter, &mut spans, &mut scratch);
+        if !record.is_whole {
+            return found;
+        }
+        if is_row(&text[at..record.end]) {
+            let row = Row { text, scratch: &scratch, spans: &spans, line: 1, plain: false };
+            let setup = row.cell(column).to_vec();
+            if before.as_ref().is_some_and(|before| *before != setup) {
+                found = Some(at);
+            }
+            before = Some(setup);
+        }
+        at = record.end;
+    }
+}
+
 /// The cells of the record that begins at `from`, as text without the spaces around, and the record.
 pub(crate) fn header_cells(text: &[u8], from: usize, delimiter: u8) -> (Vec<String>, Record) {
     let (mut spans, mut scratch) = (Vec::new(), Vec::new());
@@ -398,6 +449,17 @@ mod tests {
         assert_eq!(end_of_last_record(b"a,\"b\nc", b','), None);
         assert_eq!(end_of_last_record(b"a\nc,\"b\nc", b','), Some(2));
         assert_eq!(end_of_last_record(b"a,\"b\nc\"\nd", b','), Some(8));
+    }
+
+    #[test]
+    fn the_last_setup_begins_where_its_rows_differ_from_those_before() {
+        let start = |text: &str| start_of_last_setup(text.as_bytes(), b',', 1);
+        assert_eq!(start("1,a\n2,a\n3,b\n4,b\n5"), Some(8));
+        assert_eq!(start("1,a\n2,b\n# c,d\n\n,,\n3,b\r\n"), Some(4));
+        assert_eq!(start("1,a\n2,a\n"), None);
+        assert_eq!(start("1,a"), None);
+        assert_eq!(start("\"1\n,x\",a\n2,\"b\"\n3,b\n4,\"b"), Some(9));
+        assert_eq!(start("\"1\",a\n2,\"a\"\n"), None);
     }
 
     proptest! {

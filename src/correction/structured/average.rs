@@ -8,6 +8,7 @@
 
 use crate::stats::hump;
 use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::split::{Moments, Split};
 
 use super::choices::{Choice, PrintPrior, Spreads, choices};
 use super::design::Part;
@@ -72,12 +73,11 @@ impl<'a> Observed<'a> {
     }
 
     /// The sums of products at this feature-to-feature spread.
-    pub fn products(&self, feature_sd: f64, prints: usize) -> Products {
-        let mut all = Products::new(self.part.terms.len(), self.part.effects, prints);
+    fn products_into(&self, feature_sd: f64, all: &mut Products) {
+        all.clear();
         for (variance, products) in &self.groups {
             all.add_all(products, 1.0 / (feature_sd * feature_sd + variance));
         }
-        all
     }
 }
 
@@ -106,29 +106,23 @@ pub struct Posterior {
 
 /// Averages over the spreads.
 pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
-    let mut work = Work::default();
-    let choices: Vec<Vec<Choice>> = observed
-        .iter()
-        .map(|observed| {
-            let weak = choices(observed.part, spreads.spread_mm, spreads.prior_scale);
-            lent::with_lent(observed.part, weak, &observed.prior_means, spreads.lent.as_ref())
-        })
-        .collect();
-    let features = feature_points(observed, spreads, &choices, &mut work);
+    let mut works: Vec<Work> = observed.iter().map(|observed| Work::new(observed, spreads)).collect();
+    let features = feature_points(observed, spreads, &mut works);
     // For each part and each feature-to-feature spread the points of the rest.
     let mut tables: Vec<Vec<Table>> = Vec::new();
     let mut weights_ln: Vec<f64> = features.iter().map(|sd| spreads.feature_density_ln(*sd)).collect();
-    for ((observed, print), choices) in observed.iter().zip(&spreads.print).zip(&choices) {
+    for ((observed, print), work) in observed.iter().zip(&spreads.print).zip(&mut works) {
         let middle = features[features.len() / 2];
-        let products = observed.products(middle, spreads.prints);
-        let values = print_points(&products, observed.part, *print, middle, choices, &mut work);
+        observed.products_into(middle, &mut work.products);
+        let values = print_points(observed.part, *print, middle, work);
         let mut of_part = Vec::new();
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
-            let products = observed.products(*feature_sd, spreads.prints);
-            let sds: Vec<f64> = values.iter().map(|value| print.sd(*value, *feature_sd)).collect();
-            let shares_ln: Vec<f64> = values.iter().map(|value| print.spread.density_ln(*value)).collect();
-            let prints = (sds.as_slice(), shares_ln.as_slice());
-            let table = Table::new(products, observed.part, prints, choices, &mut work);
+            observed.products_into(*feature_sd, &mut work.products);
+            let prints = values.iter().map(|value| {
+                let sd = print.sd(*value, *feature_sd);
+                (sd, print.spread.density_ln(*value))
+            });
+            let table = Table::new(observed.part, prints, work);
             *weight_ln += table.total_ln;
             of_part.push(table);
         }
@@ -136,18 +130,37 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
     }
     let total_ln = log_sum(&weights_ln);
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
-    let parts = observed.iter().zip(&tables).zip(&choices);
-    let parts =
-        parts.map(|((observed, tables), choices)| moments(observed, &weights, tables, choices, &mut work));
+    let parts = observed.iter().zip(&tables).map(|(observed, tables)| moments(observed, &weights, tables));
     let parts = parts.collect();
     Posterior { feature_sd: features.into_iter().zip(weights).collect(), parts }
 }
 
-#[derive(Default)]
+/// The priors of one part, and memory that is used again.
 struct Work {
+    choices: Vec<Choice>,
+    products: Products,
     reduced: Reduced,
     solution: Solution,
+    /// Those coefficients eliminated of which all weak choices have the same prior.
+    split: Split,
     inverse: Vec<f64>,
+}
+
+impl Work {
+    fn new(observed: &Observed<'_>, spreads: &Spreads) -> Self {
+        let part = observed.part;
+        let weak = choices(part, spreads.spread_mm, spreads.prior_scale);
+        let is_alike = |i: &usize| weak.iter().all(|choice| choice.precisions[*i] == weak[0].precisions[*i]);
+        let alike: Vec<usize> = (0..part.terms.len()).filter(is_alike).collect();
+        Self {
+            split: Split::new(alike, part.terms.len()),
+            choices: lent::with_lent(part, weak, &observed.prior_means, spreads.lent.as_ref()),
+            products: Products::new(part.terms.len(), part.effects, spreads.prints),
+            reduced: Reduced::default(),
+            solution: Solution::default(),
+            inverse: Vec::new(),
+        }
+    }
 }
 
 /// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
@@ -162,39 +175,66 @@ fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
     SHRINK_POINTS.into_iter().map(point).collect()
 }
 
-/// The points at one feature-to-feature spread and the logarithms of their weights.
+/// What all points at one feature-to-feature spread come to.
 struct Table {
-    products: Products,
-    points: Vec<Vec<f64>>,
-    /// Point by point, choice by choice.
-    weights_ln: Vec<f64>,
     total_ln: f64,
+    /// The print effects' standard deviations of each point, and its share of the weight.
+    points: Vec<(Vec<f64>, f64)>,
+    /// Over all points and choices that weigh something.
+    moments: Moments,
 }
 
 impl Table {
-    fn new(
-        products: Products,
-        part: &Part,
-        (print_sds, shares_ln): (&[f64], &[f64]),
-        choices: &[Choice],
-        work: &mut Work,
-    ) -> Self {
-        let mut points = Vec::new();
-        let mut weights_ln = Vec::new();
-        for (sd, print_ln) in print_sds.iter().zip(shares_ln) {
-            for (sds, point_ln) in effect_points(part, *sd) {
-                products.reduce(&sds, &mut work.reduced);
-                for choice in choices {
-                    // Every precision is positive, so the system always has a solution.
-                    let solved = choice.solve(&work.reduced, &mut work.solution);
-                    let evidence = if solved { work.solution.evidence_ln } else { f64::NEG_INFINITY };
-                    weights_ln.push(evidence + print_ln + point_ln + choice.share_ln);
+    /// Print effects' main standard deviations are given with the logarithm of their prior share.
+    fn new(part: &Part, prints: impl Iterator<Item = (f64, f64)>, work: &mut Work) -> Self {
+        let mut points: Vec<(Vec<f64>, f64)> = Vec::new();
+        let mut moments = Moments::new(part.terms.len());
+        // Shares are in units of the heaviest so far.
+        let mut heaviest_ln = f64::NEG_INFINITY;
+        for (sd, print_ln) in prints {
+            for (sds, point_ln) in effect_points(part, sd) {
+                work.products.reduce(&sds, &mut work.reduced);
+                // Every precision is positive, so the system always has a solution.
+                let is_split =
+                    work.split.eliminate(&work.reduced, &work.choices[work.choices.len() - 1].precisions);
+                let mut of_point = Vec::with_capacity(work.choices.len());
+                for choice in &work.choices {
+                    let solved = match &choice.joint {
+                        Some(joint) => {
+                            let solved = work.reduced.solve_about(joint, &mut work.solution);
+                            solved.then_some(work.solution.evidence_ln)
+                        }
+                        None if is_split => work.split.evidence_ln(&choice.precisions),
+                        None => None,
+                    };
+                    let Some(evidence_ln) = solved else { continue };
+                    let weight_ln = evidence_ln + print_ln + point_ln + choice.share_ln;
+                    of_point.push(weight_ln);
+                    if weight_ln < heaviest_ln + NEGLIGIBLE_LN {
+                        continue;
+                    }
+                    if weight_ln > heaviest_ln {
+                        let smaller = (heaviest_ln - weight_ln).exp();
+                        moments.scale(smaller);
+                        work.split.scale(smaller);
+                        heaviest_ln = weight_ln;
+                    }
+                    let share = (weight_ln - heaviest_ln).exp();
+                    if choice.joint.is_some() {
+                        work.solution.covariance_into(&mut work.inverse);
+                        moments.add_one(share, &work.solution.mean, &work.inverse);
+                    } else {
+                        work.split.take(share);
+                    }
                 }
-                points.push(sds);
+                work.split.moments_into(&mut moments);
+                points.push((sds, log_sum(&of_point)));
             }
         }
-        let total_ln = log_sum(&weights_ln);
-        Self { products, points, weights_ln, total_ln }
+        let all: Vec<f64> = points.iter().map(|(_, ln)| *ln).collect();
+        let total_ln = log_sum(&all);
+        points.iter_mut().for_each(|(_, ln)| *ln = (*ln - total_ln).exp());
+        Self { total_ln, points, moments }
     }
 }
 
@@ -205,120 +245,69 @@ fn log_sum(terms: &[f64]) -> f64 {
 }
 
 /// Mean, covariance and effects of one part over all points that weigh something.
-fn moments(
-    observed: &Observed<'_>,
-    weights: &[f64],
-    tables: &[Table],
-    choices: &[Choice],
-    work: &mut Work,
-) -> PartPosterior {
+fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPosterior {
     let q = observed.part.terms.len();
-    let mut posterior = PartPosterior {
-        mean: vec![0.0; q],
-        covariance: vec![0.0; q * q],
-        effect_sds: vec![Vec::new(); observed.part.effects],
-    };
-    let heaviest = tables
-        .iter()
-        .zip(weights)
-        .flat_map(|(table, weight)| table.weights_ln.iter().map(move |ln| ln - table.total_ln + weight.ln()));
-    let heaviest = heaviest.fold(f64::NEG_INFINITY, f64::max);
-    let mut taken = 0.0;
+    let mut effect_sds = vec![Vec::new(); observed.part.effects];
+    let mut all = Moments::new(q);
     for (weight, table) in weights.iter().zip(tables) {
-        for (point, sds) in table.points.iter().enumerate() {
-            let count = choices.len();
-            let row = &table.weights_ln[point * count..(point + 1) * count];
-            let point_weight: f64 = row.iter().map(|ln| (ln - table.total_ln).exp() * weight).sum();
-            for (effect, sd) in posterior.effect_sds.iter_mut().zip(sds) {
-                effect.push((*sd, point_weight));
-            }
-            let mut reduced = false;
-            for (weight_ln, choice) in row.iter().zip(choices) {
-                let share_ln = weight_ln - table.total_ln + weight.ln();
-                if share_ln < heaviest + NEGLIGIBLE_LN {
-                    continue;
-                }
-                if !reduced {
-                    table.products.reduce(sds, &mut work.reduced);
-                    reduced = true;
-                }
-                choice.solve(&work.reduced, &mut work.solution);
-                let share = share_ln.exp();
-                taken += share;
-                let mean = &work.solution.mean;
-                for (sum, value) in posterior.mean.iter_mut().zip(mean) {
-                    *sum += share * value;
-                }
-                work.solution.covariance_into(&mut work.inverse);
-                for i in 0..q {
-                    for j in 0..q {
-                        posterior.covariance[i * q + j] +=
-                            share * (work.inverse[i * q + j] + mean[i] * mean[j]);
-                    }
-                }
+        for (sds, share) in &table.points {
+            for (effect, sd) in effect_sds.iter_mut().zip(sds) {
+                effect.push((*sd, share * weight));
             }
         }
+        if table.moments.share > 0.0 {
+            all.add(&table.moments, weight / table.moments.share);
+        }
     }
-    for value in posterior.mean.iter_mut().chain(&mut posterior.covariance) {
-        *value /= taken;
-    }
+    all.scale(1.0 / all.share);
+    let Moments { first: mut mean, second: mut covariance, .. } = all;
     for i in 0..q {
         for j in 0..q {
-            posterior.covariance[i * q + j] -= posterior.mean[i] * posterior.mean[j];
+            covariance[i * q + j] -= mean[i] * mean[j];
         }
     }
-    for (mean, prior) in posterior.mean.iter_mut().zip(&observed.prior_means) {
+    for (mean, prior) in mean.iter_mut().zip(&observed.prior_means) {
         *mean += prior;
     }
-    posterior
+    PartPosterior { mean, covariance, effect_sds }
 }
 
 /// Where the feature-to-feature spread may lie, with prints at their expected spread.
-fn feature_points(
-    observed: &[Observed<'_>],
-    spreads: &Spreads,
-    choices: &[Vec<Choice>],
-    work: &mut Work,
-) -> Vec<f64> {
+fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Work]) -> Vec<f64> {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
-        let parts = observed.iter().zip(&spreads.print).zip(choices);
-        let evidence = parts.map(|((observed, print), choices)| {
-            let products = observed.products(sd, spreads.prints);
-            let at = print.sd(print.spread.median, sd);
-            evidence_ln(&products, observed.part, at, choices, work)
+        let parts = observed.iter().zip(&spreads.print).zip(works.iter_mut());
+        let evidence = parts.map(|((observed, print), work)| {
+            observed.products_into(sd, &mut work.products);
+            evidence_ln(observed.part, print.sd(print.spread.median, sd), work)
         });
         evidence.sum::<f64>() + spreads.feature_density_ln(sd)
     };
     // From a twentieth of the spread, and no less than half a micrometre, to four times.
     let low = (spreads.spread_mm / 20.0).max(0.0005);
     let high = (spreads.spread_mm * 4.0).max(0.002);
-    hump::points(low.ln(), high.ln(), FEATURE_POINTS, weight_ln).into_iter().map(f64::exp).collect()
+    // What other setups lend may be a second hump.
+    let start = spreads.lent.is_none().then(|| spreads.spread_mm.ln());
+    let points = hump::points(low.ln(), high.ln(), start, FEATURE_POINTS, weight_ln);
+    points.into_iter().map(f64::exp).collect()
 }
 
 /// Where the print-to-print spread, or its ratio, may lie.
-fn print_points(
-    products: &Products,
-    part: &Part,
-    print: PrintPrior,
-    feature_sd: f64,
-    choices: &[Choice],
-    work: &mut Work,
-) -> Vec<f64> {
+fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> Vec<f64> {
     let median = print.spread.median.ln();
-    let points = hump::points(median - 3.0, median + 4.0, PRINT_POINTS, |ln| {
+    let points = hump::points(median - 3.0, median + 4.0, Some(median), PRINT_POINTS, |ln| {
         let value = ln.exp();
-        let at = print.sd(value, feature_sd);
-        evidence_ln(products, part, at, choices, work) + print.spread.density_ln(value)
+        evidence_ln(part, print.sd(value, feature_sd), work) + print.spread.density_ln(value)
     });
     points.into_iter().map(f64::exp).collect()
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
-fn evidence_ln(products: &Products, part: &Part, sd: f64, choices: &[Choice], work: &mut Work) -> f64 {
+fn evidence_ln(part: &Part, sd: f64, work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
-    products.reduce(&sds[..part.effects], &mut work.reduced);
-    if work.reduced.solve(&choices[choices.len() - 1].precisions, &mut work.solution) {
+    work.products.reduce(&sds[..part.effects], &mut work.reduced);
+    let precisions = &work.choices[work.choices.len() - 1].precisions;
+    if work.reduced.solve(precisions, &mut work.solution) {
         work.solution.evidence_ln
     } else {
         f64::NEG_INFINITY

@@ -1,6 +1,6 @@
 //! From what is known of printers to numbers for one setup: the priors at its spread of feature means.
 
-use crate::stats::mixed::{JointPrior, Reduced, Solution};
+use crate::stats::mixed::JointPrior;
 
 use super::design::Part;
 use super::lent::Lent;
@@ -16,34 +16,41 @@ pub struct Choice {
     pub joint: Option<JointPrior>,
 }
 
-impl Choice {
-    /// Solves for the coefficients under this choice; `false` when there is no solution.
-    pub fn solve(&self, reduced: &Reduced, into: &mut Solution) -> bool {
-        match &self.joint {
-            Some(joint) => reduced.solve_about(joint, into),
-            None => reduced.solve(&self.precisions, into),
-        }
-    }
-}
-
 /// The choices of the priors of a part's terms, given the spread of feature means; the widest last.
 pub fn choices(part: &Part, spread_mm: f64, scale: f64) -> Vec<Choice> {
-    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
-    let one = [(1.0, 1.0)];
-    let own: &[(f64, f64)] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &one };
-    let xy: &[(f64, f64)] =
-        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &one };
-    let choice = |own: (f64, f64), xy: (f64, f64)| {
-        let sds = part.terms.iter().map(|term| match priors::prior(*term) {
-            Prior::Fixed { sd, .. } => sd,
-            Prior::HoleOffset => priors::HOLE_OFFSET_OVER_SPREAD * spread_mm,
-            Prior::OwnOffset => own.0 * spread_mm,
-            Prior::XyDifference => xy.0 * spread_mm,
-        });
-        let precisions = sds.map(|sd| (scale * sd).powi(-2)).collect();
+    let choice = |(own, xy): ((f64, f64), (f64, f64))| {
+        let mut precisions = Vec::with_capacity(part.terms.len());
+        fill(part, spread_mm, scale, (own.0, xy.0), &mut precisions);
         Choice { precisions, share_ln: (own.1 * xy.1).ln(), joint: None }
     };
-    own.iter().flat_map(|own| xy.iter().map(|xy| choice(*own, *xy))).collect()
+    ratios(part).map(choice).collect()
+}
+
+/// The precisions of the middle one of the choices.
+pub fn middle_choice(part: &Part, spread_mm: f64, scale: f64, into: &mut Vec<f64>) {
+    let (own, xy) = ratios(part).nth(ratios(part).count() / 2).unwrap_or(((1.0, 1.0), (1.0, 1.0)));
+    fill(part, spread_mm, scale, (own.0, xy.0), into);
+}
+
+/// What own offsets and the x/y difference may have over the spread, each with its share.
+fn ratios(part: &Part) -> impl Iterator<Item = ((f64, f64), (f64, f64))> {
+    const ONE: [(f64, f64); 1] = [(1.0, 1.0)];
+    let has = |wanted: Prior| part.terms.iter().any(|term| priors::prior(*term) == wanted);
+    let own: &[(f64, f64)] = if has(Prior::OwnOffset) { &priors::OWN_OFFSET_OVER_SPREAD } else { &ONE };
+    let xy: &[(f64, f64)] =
+        if has(Prior::XyDifference) { &priors::XY_DIFFERENCE_OVER_SPREAD_PER_MM } else { &ONE };
+    own.iter().flat_map(move |own| xy.iter().map(move |xy| (*own, *xy)))
+}
+
+fn fill(part: &Part, spread_mm: f64, scale: f64, (own, xy): (f64, f64), into: &mut Vec<f64>) {
+    let sds = part.terms.iter().map(|term| match priors::prior(*term) {
+        Prior::Fixed { sd, .. } => sd,
+        Prior::HoleOffset => priors::HOLE_OFFSET_OVER_SPREAD * spread_mm,
+        Prior::OwnOffset => own * spread_mm,
+        Prior::XyDifference => xy * spread_mm,
+    });
+    into.clear();
+    into.extend(sds.map(|sd| (scale * sd).powi(-2)));
 }
 
 /// What is thought of how prints differ in one part.

@@ -9,13 +9,14 @@
 //! Source: Huber and Ronchetti, Robust Statistics, 2nd ed. 2009, 7.8 (pseudo-observations).
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 use crate::correction::Term;
-use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::mixed::{Columns, GroupEffects, Products, Reduced, Solution};
 use crate::stats::robust::{Bisquare, spread};
 
 use super::average::Observation;
-use super::choices::choices;
+use super::choices::middle_choice;
 use super::design::Part;
 use super::priors::{self, LogNormal, Prior};
 
@@ -44,21 +45,54 @@ pub struct Judged {
 }
 
 /// The observations of one part as the robust fit sees them.
-#[derive(Clone)]
+///
+/// Rows are in an order of their own, print by print, and kept column by column: the fit is made some
+/// forty times, and in this order it is a few long loops.
 pub struct Resisted<'a> {
     part: &'a Part,
-    prints: usize,
+    /// For each row its row in the part.
+    order: Vec<usize>,
     observations: Vec<Observation>,
     prior_scale: f64,
-    prior_means: Vec<f64>,
     /// Print to print over feature to feature.
     print_ratio: LogNormal,
+    /// The rows of each print.
+    prints: Vec<Range<usize>>,
+    /// Values of the terms, one term after the other.
+    x: Vec<f64>,
+    /// Values of the print effects, one after the other.
+    z: Vec<f64>,
+    /// Deviations less what the priors expect, mm.
+    y: Vec<f64>,
+    /// What reading adds to the variance of a mean, on average, mm^2.
+    reading_variance_mm2: f64,
+    state: State,
+    work: Work,
+}
+
+/// How far the fit has come.
+#[derive(Clone)]
+struct State {
     weights: Vec<f64>,
     /// Residual, and its variance over that of the observation, row by row.
     residuals: Vec<(f64, f64)>,
     leverages: Vec<f64>,
     /// What the priors have against the coefficients: minus the logarithm of their density.
     prior_cost: f64,
+}
+
+/// Memory that is used again in every fit.
+struct Work {
+    products: Products,
+    reduced: Reduced,
+    solution: Solution,
+    effects: Vec<GroupEffects>,
+    precisions: Vec<f64>,
+    weights: Vec<f64>,
+    fitted: Vec<f64>,
+    variances: Vec<f64>,
+    seen: Vec<f64>,
+    column: Vec<f64>,
 }
 
 impl<'a> Resisted<'a> {
@@ -70,22 +104,53 @@ impl<'a> Resisted<'a> {
         print_ratio: LogNormal,
         prior_scale: f64,
     ) -> Self {
-        let prior_means = part.terms.iter().map(|term| match priors::prior(*term) {
+        let rows = observations.len();
+        let mut order: Vec<usize> = (0..rows).collect();
+        order.sort_by_key(|row| part.print[*row]);
+        let observations: Vec<Observation> = order.iter().map(|row| observations[*row]).collect();
+        let start = |print: usize| order.partition_point(|row| part.print[*row] < print);
+        let columns = |count: usize, value: &dyn Fn(usize, usize) -> f64| -> Vec<f64> {
+            (0..count).flat_map(|column| order.iter().map(move |row| value(*row, column))).collect()
+        };
+        let (q, r) = (part.terms.len(), part.effects);
+        let means = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { mean, .. } => mean,
             Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
         });
-        let rows = observations.len();
+        let means: Vec<f64> = means.collect();
+        let expected = |row: usize| part.x(row).iter().zip(&means).map(|(x, m)| x * m).sum::<f64>();
+        let y =
+            order.iter().zip(&observations).map(|(row, seen)| seen.deviation_mm - expected(*row)).collect();
+        let all: f64 = observations.iter().map(|observation| observation.reading_variance_mm2).sum();
         Self {
+            prints: (0..prints).map(|print| start(print)..start(print + 1)).collect(),
+            x: columns(q, &|row, column| part.x(row)[column]),
+            z: columns(r, &|row, column| part.z(row)[column]),
+            y,
+            reading_variance_mm2: all / f64::from(u32::try_from(rows.max(1)).unwrap_or(u32::MAX)),
             part,
-            prints,
             observations,
             prior_scale,
-            prior_means: prior_means.collect(),
             print_ratio,
-            weights: vec![1.0; rows],
-            residuals: vec![(0.0, 1.0); rows],
-            leverages: vec![0.0; rows],
-            prior_cost: 0.0,
+            state: State {
+                weights: vec![1.0; rows],
+                residuals: vec![(0.0, 1.0); rows],
+                leverages: vec![0.0; rows],
+                prior_cost: 0.0,
+            },
+            work: Work {
+                products: Products::new(q, r, prints),
+                reduced: Reduced::default(),
+                solution: Solution::default(),
+                effects: Vec::new(),
+                precisions: Vec::new(),
+                weights: vec![0.0; rows],
+                fitted: vec![0.0; rows],
+                variances: vec![0.0; rows],
+                seen: vec![0.0; q * rows],
+                column: Vec::with_capacity(rows),
+            },
+            order,
         }
     }
 
@@ -93,79 +158,84 @@ impl<'a> Resisted<'a> {
         feature_sd * feature_sd + self.observations[row].reading_variance_mm2
     }
 
-    /// What reading adds to the variance of a mean, on average, mm^2.
-    fn reading_variance_mm2(&self) -> f64 {
-        let all = self.observations.iter().map(|observation| observation.reading_variance_mm2);
-        all.sum::<f64>() / f64::from(u32::try_from(self.observations.len().max(1)).unwrap_or(u32::MAX))
-    }
-
     /// Fits with the present weights; the largest change of a residual, mm.
     fn fit(&mut self, feature_sd: f64) -> f64 {
-        let (q, r) = (self.part.terms.len(), self.part.effects);
-        let mut products = Products::new(q, r, self.prints);
-        let deviation = |row: usize, this: &Self| {
-            let expected: f64 = this.part.x(row).iter().zip(&this.prior_means).map(|(x, m)| x * m).sum();
-            this.observations[row].deviation_mm - expected
-        };
-        for row in 0..self.observations.len() {
-            let weight = self.weights[row].max(1e-9) / self.variance(row, feature_sd);
-            let y = deviation(row, self);
-            let (x, z, group) = (self.part.x(row), self.part.z(row), self.part.print[row]);
-            products.add(Row { x, z, group, y }, weight);
+        let (r, n) = (self.part.effects, self.y.len());
+        let Work {
+            products,
+            reduced,
+            solution,
+            effects,
+            precisions,
+            weights,
+            fitted,
+            variances,
+            seen,
+            column,
+        } = &mut self.work;
+        let feature_mm2 = feature_sd * feature_sd;
+        for ((to, weight), observation) in weights.iter_mut().zip(&self.state.weights).zip(&self.observations)
+        {
+            *to = weight.max(1e-9) / (feature_mm2 + observation.reading_variance_mm2);
         }
-        let spread_mm = feature_sd.hypot(self.reading_variance_mm2().sqrt());
+        products.clear();
+        let columns = Columns { x: &self.x, z: &self.z, y: &self.y, groups: &self.prints };
+        products.add_columns(&columns, weights, column);
+        let spread_mm = feature_sd.hypot(self.reading_variance_mm2.sqrt());
         let swell = self.print_ratio.median * feature_sd;
-        let sds =
-            if r == 1 { vec![swell] } else { vec![swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median] };
-        let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
-        products.reduce(&sds, &mut reduced);
+        let sds = [swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median];
+        let sds = &sds[..r];
+        products.reduce(sds, reduced);
         // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
-        let choices = choices(self.part, spread_mm, self.prior_scale);
-        let precisions = &choices[choices.len() / 2].precisions;
-        reduced.solve(precisions, &mut solution);
+        middle_choice(self.part, spread_mm, self.prior_scale, precisions);
+        reduced.solve(precisions, solution);
         // The coefficients are counted from their prior means.
-        self.prior_cost = solution.mean.iter().zip(precisions).map(|(b, p)| 0.5 * p * b * b).sum();
-        let covariance = solution.covariance();
-        let effects = products.effects(&sds, &solution.mean);
-        let mut largest: f64 = 0.0;
-        let mut seen = vec![0.0; q];
-        for row in 0..self.observations.len() {
-            let (x, z) = (self.part.x(row), self.part.z(row));
-            let effect = &effects[self.part.print[row]];
-            let fixed: f64 = x.iter().zip(&solution.mean).map(|(x, b)| x * b).sum();
-            let random: f64 = z.iter().zip(&effect.mean).map(|(z, u)| z * u).sum();
-            // Variance of the fitted value: the coefficients' as seen through the effects they pull
-            // along, and the effects' own.
-            let mut own = 0.0;
+        self.state.prior_cost = solution.mean.iter().zip(&*precisions).map(|(b, p)| 0.5 * p * b * b).sum();
+        solution.fitted(&self.x, fitted);
+        // Variance of the fitted value: the coefficients' as seen through the effects they pull along, and
+        // the effects' own.
+        variances.fill(0.0);
+        seen.copy_from_slice(&self.x);
+        let q = self.part.terms.len();
+        products.effects_into(sds, &solution.mean, effects);
+        for (effect, own) in effects.iter().zip(&self.prints) {
             for i in 0..r {
+                let z = &self.z[i * n..(i + 1) * n][own.clone()];
+                for (fitted, z) in fitted[own.clone()].iter_mut().zip(z) {
+                    *fitted += z * effect.mean[i];
+                }
+                for (c, seen) in seen.chunks_exact_mut(n).enumerate() {
+                    let pull = effect.pull[i * q + c];
+                    seen[own.clone()].iter_mut().zip(z).for_each(|(seen, z)| *seen -= z * pull);
+                }
                 for j in 0..r {
-                    own += z[i] * effect.covariance[i * r + j] * z[j];
+                    let covariance = effect.covariance[i * r + j];
+                    let other = &self.z[j * n..(j + 1) * n][own.clone()];
+                    for (variance, (z, other)) in variances[own.clone()].iter_mut().zip(z.iter().zip(other)) {
+                        *variance += z * covariance * other;
+                    }
                 }
             }
-            for (c, seen) in seen.iter_mut().enumerate() {
-                *seen = x[c] - (0..r).map(|i| z[i] * effect.pull[i * q + c]).sum::<f64>();
-            }
-            for i in 0..q {
-                for j in 0..q {
-                    own += seen[i] * covariance[i * q + j] * seen[j];
-                }
-            }
-            let variance = self.variance(row, feature_sd);
-            let weight = self.weights[row].max(1e-9);
-            let leverage = (own / variance).min(0.98 / weight);
+        }
+        solution.add_variances(seen, variances);
+        let mut largest: f64 = 0.0;
+        for row in 0..n {
+            let variance = feature_mm2 + self.observations[row].reading_variance_mm2;
+            let weight = self.state.weights[row].max(1e-9);
+            let leverage = (variances[row] / variance).min(0.98 / weight);
             // Variance of the fit without this row, and of the residual with its weight back in.
             let without = leverage / (1.0 - weight * leverage);
             let relative = (1.0 + without) / (1.0 + weight * without).powi(2);
-            let residual = deviation(row, self) - fixed - random;
-            largest = largest.max((residual - self.residuals[row].0).abs());
-            self.residuals[row] = (residual, relative);
-            self.leverages[row] = weight * leverage;
+            let residual = self.y[row] - fitted[row];
+            largest = largest.max((residual - self.state.residuals[row].0).abs());
+            self.state.residuals[row] = (residual, relative);
+            self.state.leverages[row] = weight * leverage;
         }
         largest
     }
 
     fn z(&self, row: usize, feature_sd: f64) -> f64 {
-        let (residual, relative) = self.residuals[row];
+        let (residual, relative) = self.state.residuals[row];
         residual / (relative * self.variance(row, feature_sd)).sqrt()
     }
 }
@@ -213,21 +283,31 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
     let mut scale = if keep_all { settled_on_all(parts) } else { settled(parts, &[]) };
     if !keep_all && parts.iter().any(|part| part.disowns_any(scale)) {
         let mut cost = cost_of_all(parts, scale);
-        let before = parts.to_vec();
-        for group in before.iter().enumerate().flat_map(|(at, part)| part.extreme_groups(at)) {
-            let mut other = before.clone();
-            let other_scale = settled(&mut other, &group);
-            let other_cost = cost_of_all(&other, other_scale);
+        let mut best: Vec<State> = parts.iter().map(|part| part.state.clone()).collect();
+        let groups: Vec<Vec<(usize, usize)>> =
+            parts.iter().enumerate().flat_map(|(at, part)| part.extreme_groups(at)).collect();
+        for group in groups {
+            let other_scale = settled(parts, &group);
+            let other_cost = cost_of_all(parts, other_scale);
             if other_cost < cost - WORTH_CHANGING {
                 (scale, cost) = (other_scale, other_cost);
-                parts.clone_from_slice(&other);
+                best = parts.iter().map(|part| part.state.clone()).collect();
             }
+        }
+        for (part, state) in parts.iter_mut().zip(best) {
+            part.state = state;
         }
     }
     let consistency = scale.consistency();
     let judged = parts.iter().map(|part| {
-        let rows = (0..part.weights.len()).map(|row| part.judged(row, scale, consistency, keep_all));
-        rows.collect()
+        let mut rows: Vec<(usize, Judged)> = part
+            .order
+            .iter()
+            .enumerate()
+            .map(|(row, of_part)| (*of_part, part.judged(row, scale, consistency, keep_all)))
+            .collect();
+        rows.sort_by_key(|(of_part, _)| *of_part);
+        rows.into_iter().map(|(_, judged)| judged).collect()
     });
     (judged.collect(), scale.feature_sd)
 }
@@ -246,38 +326,40 @@ fn settled_on_all(parts: &mut [Resisted<'_>]) -> Scale {
 /// all others.
 fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
     let mut scale = Scale::AT_FIRST;
-    parts.iter_mut().for_each(|part| part.weights.fill(1.0));
-    left_out.iter().for_each(|(part, row)| parts[*part].weights[*row] = 0.0);
+    parts.iter_mut().for_each(|part| part.state.weights.fill(1.0));
+    left_out.iter().for_each(|(part, row)| parts[*part].state.weights[*row] = 0.0);
     for _ in 0..12 {
         fit_all(parts, scale);
         scale = middle_spread(parts, scale);
         for part in parts.iter_mut() {
-            for row in 0..part.weights.len() {
+            for row in 0..part.state.weights.len() {
                 // Absolute deviations, rounded off where residuals are within the spread anyway.
-                part.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
+                part.state.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
             }
         }
-        left_out.iter().for_each(|(part, row)| parts[*part].weights[*row] = 0.0);
+        left_out.iter().for_each(|(part, row)| parts[*part].state.weights[*row] = 0.0);
     }
     if !left_out.is_empty() {
         // Judged by a fit that has not seen them.
         fit_all(parts, scale);
     }
-    for _ in 0..6 {
+    for round in 0..6 {
+        // Until the coefficients stand still: a thousandth of what a caliper shows. At the first spread,
+        // which is not the last, nearly still is enough.
+        let still_mm = if round == 0 { 1e-3 } else { 1e-5 };
         for part in parts.iter_mut() {
             for _ in 0..40 {
-                for row in 0..part.weights.len() {
-                    part.weights[row] = scale.weight(part.z(row, scale.feature_sd));
+                for row in 0..part.state.weights.len() {
+                    part.state.weights[row] = scale.weight(part.z(row, scale.feature_sd));
                 }
-                // Until the coefficients stand still: a thousandth of what a caliper shows.
-                if part.fit(scale.feature_sd) < 1e-5 {
+                if part.fit(scale.feature_sd) < still_mm {
                     break;
                 }
             }
         }
         let before = scale.feature_sd;
         scale = rescaled(parts, scale, |z| scale.weight(z), scale.consistency());
-        if (scale.feature_sd / before).ln().abs() < 0.01 {
+        if round > 0 && (scale.feature_sd / before).ln().abs() < 0.01 {
             break;
         }
     }
@@ -298,16 +380,16 @@ fn cost_of_all(parts: &[Resisted<'_>], scale: Scale) -> f64 {
 
 impl Resisted<'_> {
     fn disowns_any(&self, scale: Scale) -> bool {
-        (0..self.weights.len()).any(|row| scale.weight(self.z(row, scale.feature_sd)) < SET_ASIDE_BELOW)
+        (0..self.state.weights.len()).any(|row| scale.weight(self.z(row, scale.feature_sd)) < SET_ASIDE_BELOW)
     }
 
     fn cost(&self, scale: Scale) -> f64 {
         let row = |row: usize| {
-            let (residual, variance) = (self.residuals[row].0, self.variance(row, scale.feature_sd));
+            let (residual, variance) = (self.state.residuals[row].0, self.variance(row, scale.feature_sd));
             let density = (-0.5 * residual * residual / variance).exp() / (TAU * variance).sqrt();
             -((1.0 - GROSS_SHARE) * density + GROSS_SHARE / GROSS_RANGE_MM).ln()
         };
-        self.prior_cost + (0..self.weights.len()).map(row).sum::<f64>()
+        self.state.prior_cost + (0..self.state.weights.len()).map(row).sum::<f64>()
     }
 
     /// The rows, with the part's number, of each group that a term mostly hangs on: the smallest bores, and
@@ -316,7 +398,8 @@ impl Resisted<'_> {
         let places = self.part.terms.iter().enumerate();
         let places = places.filter(|(_, term)| matches!(term, Term::SmallBore | Term::ScaleInPlane));
         places.map(move |(place, _)| {
-            let values = (0..self.weights.len()).map(|row| self.part.x(row)[place]);
+            let rows = self.y.len();
+            let values = self.x[place * rows..(place + 1) * rows].iter().copied();
             let most = values.clone().fold(0.0, f64::max);
             let rows = values.enumerate().filter(|(_, value)| *value == most && most > 0.0);
             rows.map(|(row, _)| (part, row)).collect()
@@ -325,7 +408,7 @@ impl Resisted<'_> {
 
     fn judged(&self, row: usize, scale: Scale, consistency: f64, keep_all: bool) -> Judged {
         let z = self.z(row, scale.feature_sd);
-        let (residual_mm, _) = self.residuals[row];
+        let (residual_mm, _) = self.state.residuals[row];
         let observed = self.observations[row].deviation_mm;
         let weight = if keep_all { 1.0 } else { scale.weight(z) };
         let pseudo_mm = if keep_all {
@@ -334,13 +417,14 @@ impl Resisted<'_> {
             let pull = weight * residual_mm / consistency.sqrt();
             (weight >= SET_ASIDE_BELOW).then_some(observed - residual_mm + pull)
         };
-        Judged { residual_mm, z, weight, leverage: self.leverages[row], pseudo_mm }
+        Judged { residual_mm, z, weight, leverage: self.state.leverages[row], pseudo_mm }
     }
 }
 
 /// The spread from the middle of the residuals, held towards the prior as far as there are few of them.
 fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
-    let all = parts.iter().flat_map(|part| (0..part.weights.len()).map(|row| part.z(row, scale.feature_sd)));
+    let all =
+        parts.iter().flat_map(|part| (0..part.state.weights.len()).map(|row| part.z(row, scale.feature_sd)));
     let all: Vec<f64> = all.collect();
     let relative = spread(&all).unwrap_or(1.0).max(0.02);
     // A median says as much of a spread as 0.37 of the observations would: Huber and Ronchetti, 1.2.
@@ -351,7 +435,7 @@ fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
 fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64, consistency: f64) -> Scale {
     let (mut squares, mut count) = (0.0, 0.0);
     for part in parts {
-        for row in 0..part.weights.len() {
+        for row in 0..part.state.weights.len() {
             let z = part.z(row, scale.feature_sd);
             let weight = weight(z);
             if weight >= SET_ASIDE_BELOW {
@@ -370,7 +454,7 @@ fn held(parts: &[Resisted<'_>], scale: Scale, relative: f64, information: f64) -
     let (mut reading, mut count) = (0.0, 0.0);
     for part in parts {
         for (row, observation) in part.observations.iter().enumerate() {
-            dof += (1.0 - part.leverages[row]).max(0.0);
+            dof += (1.0 - part.state.leverages[row]).max(0.0);
             reading += observation.reading_variance_mm2;
             count += 1.0;
         }
