@@ -11,12 +11,12 @@
 //!
 //! The variances are estimated by REML. The interval is Student's t with one degree of freedom less than
 //! pieces, whatever the split of the variances: with pieces measured alike that is exact where pieces differ, and
-//! careful where they do not.
+//! careful where they do not. The reference's doubt comes in by Cochran and Cox's rule, which never covers less.
 
 use std::collections::BTreeMap;
 
 use crate::stats::difference::{Estimate, mean};
-use crate::stats::dof::effective;
+use crate::stats::dof::careful;
 use crate::stats::reml::variance_components_along;
 
 use super::group::{Group, Sort};
@@ -192,7 +192,7 @@ fn finding(
     let estimate = own.map(|own| Estimate {
         value: mean_mm,
         se: (own + shared.0).sqrt(),
-        dof: effective([(own, n - 1.0), shared]),
+        dof: careful(&[(own, n - 1.0), shared]),
     });
     let verdict = Verdict::of(estimate, limit_mm);
     let piece_sd_mm = own.map(|own| (own * n).sqrt());
