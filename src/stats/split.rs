@@ -210,10 +210,15 @@ impl Split {
                 all.second[one * q + own] += product;
                 all.second[own * q + one] += product;
             }
-            for (k, other) in self.alike.iter().enumerate() {
+            // Of two of the same sums one is taken for both: a covariance is symmetric to the last bit.
+            for (k, other) in self.alike[..=i].iter().enumerate() {
                 let constant = self.covariance[i * c + k] + start[i] * start[k];
                 let linear = start[i] * dot(pull(k), first) + start[k] * pulled;
-                all.second[one * q + other] += share * constant - linear + dot(&self.mean, pull(k));
+                let product = share * constant - linear + dot(&self.mean, pull(k));
+                all.second[one * q + other] += product;
+                if k < i {
+                    all.second[other * q + one] += product;
+                }
             }
         }
     }
@@ -258,6 +263,8 @@ mod tests {
             let mut moments = Moments::new(4);
             split.moments_into(&mut moments);
             assert!((moments.share - direct.share).abs() < 1e-15);
+            let is_symmetric = |(i, j): (usize, usize)| moments.second[i * 4 + j] == moments.second[j * 4 + i];
+            assert!((0..4).flat_map(|i| (0..i).map(move |j| (i, j))).all(is_symmetric), "{alike:?}");
             let sums = moments.first.iter().chain(&moments.second);
             for (one, other) in sums.zip(direct.first.iter().chain(&direct.second)) {
                 assert!((one - other).abs() < 1e-12, "{alike:?}: {one} {other}");
