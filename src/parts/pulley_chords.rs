@@ -43,6 +43,10 @@ impl Chords {
                 teeth[index] = teeth[index].next_multiple_of(guides[index]);
             }
         }
+        if drawn.rolling_radius_mm.is_some() {
+            // Chords of a rolled curve pass so close to its corners that on the grid they may cross.
+            guides = teeth;
+        }
         Self { teeth, guides }
     }
 }

@@ -142,8 +142,14 @@ impl<'a> Cutting<'a> {
             }
             Side::Teeth(groove) => {
                 let guides = self.piece.chords?.guides;
-                let inner = chamfered(groove, inset)?;
-                Some(Run { from, to, low: corners(&inner, &guides), high: Some(corners(groove, &guides)) })
+                let high = corners(groove, &guides);
+                // Roundings of a rack may vanish when they are drawn in: then by less, or not at all.
+                let partners = |share: f64| {
+                    let low = corners(&chamfered(groove, share * inset)?, &guides);
+                    (low.len() == high.len()).then_some(low)
+                };
+                let low = [1.0, 0.5, 0.25].into_iter().find_map(partners)?;
+                Some(Run { from, to, low, high: Some(high) })
             }
             Side::Cone { .. } => None,
         }

@@ -95,6 +95,10 @@ impl Piece {
         self.bore.check()?;
         for (from, step) in self.steps_from() {
             need_positive("the height of a step", step.to_mm - from)?;
+            if let Some(solid) = step.side.solid_mm() {
+                let what = format!("between the bore and the outside of the {}", step.name);
+                need_skin(&what, solid - self.bore.reach_mm(), self.skin_mm(from, 2.0))?;
+            }
         }
         for recess in &self.recesses {
             self.check_recess(recess)?;
@@ -106,6 +110,13 @@ impl Piece {
             self.check_apart(a, b)?;
         }
         self.set_screws.iter().try_for_each(|screws| self.check_screws(screws))
+    }
+
+    /// Plastic that must be left between two walls of something that begins at this height, of which so many
+    /// are chamfered on the bed, mm.
+    fn skin_mm(&self, from_mm: f64, chamfers: f64) -> f64 {
+        let on_bed = if from_mm <= 0.0 { chamfers * self.bed_chamfer_mm } else { 0.0 };
+        LEAST_SKIN_MM.max(on_bed + LEAST_SKIN_MM / 2.0).max(self.mouth_chamfer_mm + LEAST_SKIN_MM / 2.0)
     }
 
     /// The radius that bore and recesses need between two heights, mm.
@@ -139,7 +150,7 @@ impl Piece {
             };
             if let Some(solid) = step.side.solid_mm().filter(|_| is_beside) {
                 let what = format!("between the {} and the outside of the {}", recess.name, step.name);
-                need_skin(&what, solid - recess.diameter_mm / 2.0, LEAST_SKIN_MM)?;
+                need_skin(&what, solid - recess.diameter_mm / 2.0, self.skin_mm(from, 2.0))?;
             }
         }
         Ok(())
@@ -166,7 +177,11 @@ impl Piece {
         need_positive("the depth of a hole", to - from)?;
         let (near, far) = holes.band_mm();
         let inner = self.inner_reach_mm(from, to);
-        need_skin(&format!("between the {name}s and the bore or its recess"), near - inner, LEAST_SKIN_MM)?;
+        need_skin(
+            &format!("between the {name}s and the bore or its recess"),
+            near - inner,
+            self.skin_mm(from, 1.0),
+        )?;
         for (start, step) in self.steps_from() {
             if step.to_mm <= from || start >= to || !Self::passes_through(holes, step) {
                 continue;
@@ -175,7 +190,7 @@ impl Piece {
                 need_skin(
                     &format!("between the {name}s and the outside of the {}", step.name),
                     solid - far,
-                    LEAST_SKIN_MM,
+                    self.skin_mm(start.max(from), 1.0),
                 )?;
             }
         }
