@@ -9,7 +9,7 @@
 
 use super::anova::Group;
 use super::difference::Estimate;
-use super::dof::effective;
+use super::dof::{careful, effective};
 use super::studentised_range::{above, quantile};
 
 /// How pairs are compared.
@@ -79,7 +79,13 @@ pub fn tukey_kramer(groups: &[Group], level: f64) -> Option<Vec<Pair>> {
     Some(pairs(groups.len()).map(pair).collect())
 }
 
+/// Groups of fewer values than this make Satterthwaite's degrees of freedom too bold.
+const ENOUGH: usize = 3; // with two of the widest group the family errs in 11 %, see DEVELOPERS.md
+
 /// All pairs of groups, each with its own spread; `None` where one has a single value or no spread.
+///
+/// Pairs with a group of two values have the degrees of freedom of Cochran and Cox's rule in place of
+/// Satterthwaite's.
 pub fn games_howell(groups: &[Group], level: f64) -> Option<Vec<Pair>> {
     let of_mean: Vec<(f64, f64)> = groups
         .iter()
@@ -90,7 +96,9 @@ pub fn games_howell(groups: &[Group], level: f64) -> Option<Vec<Pair>> {
     }
     let pair = |(first, second): (usize, usize)| {
         let (one, other) = (of_mean[first], of_mean[second]);
-        let (se, dof) = ((0.5 * (one.0 + other.0)).sqrt(), effective([one, other]));
+        let few = groups[first].count.min(groups[second].count) < ENOUGH;
+        let dof = if few { careful(&[one, other]) } else { effective([one, other]) };
+        let se = (0.5 * (one.0 + other.0)).sqrt();
         let difference = groups[second].mean - groups[first].mean;
         let half_width = quantile(level, groups.len(), dof) * se;
         Pair {
