@@ -29,6 +29,7 @@ pub mod pulley_pieces;
 pub mod pulley_request;
 pub mod pulley_solid;
 pub mod pulley_standard;
+mod pulley_warn;
 pub mod pulley_words;
 pub mod seat;
 pub mod sized;

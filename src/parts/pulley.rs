@@ -26,7 +26,7 @@ use super::pulley_estimate::{self, Estimates};
 use super::pulley_law::{WallLaw, exact_mm, tip_kind};
 use super::pulley_pieces::{self, Given};
 use super::pulley_request::{CannotMake, Flanges, LEAST_WALL_MM, Request};
-use super::pulley_standard::{self, Outcome};
+use super::pulley_standard::Outcome;
 use super::sized::allowance;
 
 /// How far the predicted print may lie from the wanted outline, mm.
@@ -181,25 +181,6 @@ impl Design {
         Ok(design)
     }
 
-    /// Common practice, no source: a bead cannot turn more sharply than half its own width.
-    fn warn_of_sharp_corners(&mut self) {
-        /// Half the line of a 0.4 mm nozzle, mm.
-        const HALF_LINE_MM: f64 = 0.2;
-        let groove = &self.wanted.groove;
-        for (what, radius) in [("tips", groove.tip_radius_mm), ("roots", groove.bottom_radius_mm)] {
-            if radius < HALF_LINE_MM - 1e-9 {
-                self.warnings.push(format!(
-                    "roundings of {radius:.2} mm at the {what} are far below the width of a line, and will not survive printing"
-                ));
-            }
-        }
-        if self.pieces.iter().any(|piece| piece.bore.has_corners()) {
-            self.warnings.push(format!(
-                "inner corners of the bore print rounded by about {HALF_LINE_MM} mm: ease the edges of what goes in"
-            ));
-        }
-    }
-
     /// The kind that the bore's size is of: a bore, or a gap where it has only flats.
     pub fn bore_kind(&self) -> Kind {
         self.pieces.first().map_or(Kind::Bore, |piece| piece.bore.kind())
@@ -266,24 +247,6 @@ impl Design {
         self.warn_of_standard(&outcome, correction);
         self.standard = Some(outcome);
         Ok(())
-    }
-
-    fn warn_of_standard(&mut self, outcome: &Outcome, correction: &Correction) {
-        let missed = outcome.missed();
-        if missed.is_empty() {
-            return;
-        }
-        let can = pulley_standard::can_hold(&self.pulley, correction);
-        let advice = if can.is_empty() {
-            "no larger pulley or profile here can, either; print the coupons more than once to know it better"
-                .to_owned()
-        } else {
-            format!("{} can", can.join(", or "))
-        };
-        self.warnings.push(format!(
-            "this setup cannot hold {} by ISO 5294 (less likely than not); {advice}",
-            missed.join(", ")
-        ));
     }
 
     fn warn(&mut self, correction: &Correction, law: &WallLaw, deviation: f64) -> Result<(), CannotMake> {

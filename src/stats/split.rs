@@ -263,7 +263,8 @@ mod tests {
             let mut moments = Moments::new(4);
             split.moments_into(&mut moments);
             assert!((moments.share - direct.share).abs() < 1e-15);
-            let is_symmetric = |(i, j): (usize, usize)| moments.second[i * 4 + j] == moments.second[j * 4 + i];
+            let is_symmetric =
+                |(i, j): (usize, usize)| moments.second[i * 4 + j] == moments.second[j * 4 + i];
             assert!((0..4).flat_map(|i| (0..i).map(move |j| (i, j))).all(is_symmetric), "{alike:?}");
             let sums = moments.first.iter().chain(&moments.second);
             for (one, other) in sums.zip(direct.first.iter().chain(&direct.second)) {

@@ -1,0 +1,46 @@
+//! What a reader must know of a pulley: what the setup cannot hold, and what no bead can make.
+
+use crate::correction::Correction;
+
+use super::pulley::Design;
+use super::pulley_standard::{self, Outcome};
+
+impl Design {
+    /// What the setup is more likely to miss than to keep, and what it can hold.
+    pub(super) fn warn_of_standard(&mut self, outcome: &Outcome, correction: &Correction) {
+        let missed = outcome.missed();
+        if missed.is_empty() {
+            return;
+        }
+        let can = pulley_standard::can_hold(&self.pulley, correction);
+        let advice = if can.is_empty() {
+            "no larger pulley or profile here can, either; print the coupons more than once to know it better"
+                .to_owned()
+        } else {
+            format!("{} can", can.join(", or "))
+        };
+        self.warnings.push(format!(
+            "this setup cannot hold {} by ISO 5294 (less likely than not); {advice}",
+            missed.join(", ")
+        ));
+    }
+
+    /// Common practice, no source: a bead cannot turn more sharply than half its own width.
+    pub(super) fn warn_of_sharp_corners(&mut self) {
+        /// Half the line of a 0.4 mm nozzle, mm.
+        const HALF_LINE_MM: f64 = 0.2;
+        let groove = &self.wanted.groove;
+        for (what, radius) in [("tips", groove.tip_radius_mm), ("roots", groove.bottom_radius_mm)] {
+            if radius < HALF_LINE_MM - 1e-9 {
+                self.warnings.push(format!(
+                    "roundings of {radius:.2} mm at the {what} are far below the width of a line, and will not survive printing"
+                ));
+            }
+        }
+        if self.pieces.iter().any(|piece| piece.bore.has_corners()) {
+            self.warnings.push(format!(
+                "inner corners of the bore print rounded by about {HALF_LINE_MM} mm: ease the edges of what goes in"
+            ));
+        }
+    }
+}
