@@ -398,3 +398,18 @@ fn what_is_wrong_with_the_call_is_said_and_nothing_is_written() {
     assert!(said.contains("'60..30' for '--centre <MM>': 60 is above 30; expected LOW..HIGH"), "{said}");
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
 }
+
+#[test]
+fn the_picture_in_the_readme_is_the_one_that_the_command_makes() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = "--belt T5 --teeth 20 40 --belt-teeth 66 --motor 42 --motor-behind --out drive.svg";
+    let run = drive(folder.path(), &words.split(' ').collect::<Vec<_>>());
+    assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+    let made = std::fs::read(folder.path().join("drive.svg")).unwrap();
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/pictures/drive.svg");
+    if std::env::var_os("SHRINKRULE_REWRITE_GOLDEN").is_some() {
+        std::fs::write(&kept, &made).unwrap();
+    }
+    let same = std::fs::read(kept).is_ok_and(|found| found == made);
+    assert!(same, "data/pictures/drive.svg is not what the command makes; rewrite it and look at it");
+}
