@@ -29,8 +29,16 @@ pub(super) struct Basis {
 pub(super) struct Tested {
     /// Its coefficient.
     pub coefficient: f64,
+    /// Its F, with 1 and `dof` degrees of freedom.
+    pub f: f64,
+    pub dof: f64,
+}
+
+impl Tested {
     /// The chance of one so large when there is none.
-    pub p_value: f64,
+    pub fn p_value(&self) -> f64 {
+        f_above(self.f, 1.0, self.dof)
+    }
 }
 
 impl Basis {
@@ -80,7 +88,7 @@ impl Basis {
         let along: f64 = column.iter().map(|(row, value)| value * self.residuals[*row]).sum();
         let gain = along * along / own;
         let variance = ((self.squares() - gain).max(0.0) / dof).max(self.least_variance);
-        Some(Tested { coefficient: along / own, p_value: f_above(gain / variance, 1.0, dof) })
+        Some(Tested { coefficient: along / own, f: gain / variance, dof })
     }
 
     /// Tests a further column beside another one, which is taken in first where it says anything.
@@ -111,7 +119,7 @@ impl Basis {
         let gain = along * along / own;
         let left = self.squares() - taken * taken / other_own - gain;
         let variance = (left.max(0.0) / dof).max(self.least_variance);
-        Some(Tested { coefficient: along / own, p_value: f_above(gain / variance, 1.0, dof) })
+        Some(Tested { coefficient: along / own, f: gain / variance, dof })
     }
 
     /// By how much the fitted values move when a column with this coefficient is taken in.
@@ -177,7 +185,7 @@ mod tests {
         let left = basis.with(&column);
         let (gain, rest) = (41.5_f64.powi(2) / 42.0, left.squares());
         assert!((basis.squares() - rest - gain).abs() < 1e-9);
-        assert!((tested.p_value - f_above(gain / (rest / 6.0), 1.0, 6.0)).abs() < 1e-12);
+        assert!((tested.p_value() - f_above(gain / (rest / 6.0), 1.0, 6.0)).abs() < 1e-12);
         // Taken in, it has nothing left to say; and what the columns explain is no test.
         assert_eq!(left.test(&column), None);
         assert_eq!(
@@ -196,7 +204,7 @@ mod tests {
         let (one, other) =
             (basis.test_beside(&square, &line).unwrap(), basis.with(&line).test(&square).unwrap());
         assert!((one.coefficient - other.coefficient).abs() < 1e-12);
-        assert!((one.p_value - other.p_value).abs() < 1e-9);
+        assert!((one.p_value() - other.p_value()).abs() < 1e-9);
         // What the basis knows already is nothing beside it.
         let known = basis.with(&line);
         assert_eq!(known.test_beside(&square, &line), known.test(&square));

@@ -169,10 +169,13 @@ impl About<'_> {
 
 const SORTS: usize = 6;
 
+/// F below this, of 1 and any degrees of freedom, is above [`LEVEL`] by itself: 1.96 squared.
+const LEAST_F: f64 = 3.84;
+
 /// What speaks against a fit of these terms to these rows, the strongest first.
 ///
 /// `is_curve_tested`: bends of kinds were looked for elsewhere and are left out.
-pub fn criticise(rows: &[Row<'_>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
+pub fn criticise<'a>(rows: &[Row<'a>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
     if rows.len() > MOST_ROWS {
         return Vec::new();
     }
@@ -180,29 +183,33 @@ pub fn criticise(rows: &[Row<'_>], terms: &[Term], is_curve_tested: bool) -> Vec
     copies.sort_unstable();
     copies.dedup();
     let copies = &copies[copies.len().saturating_sub(MOST_PRINTS)..];
-    let rows: Vec<Row<'_>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
+    let rows: Vec<Row<'a>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
     let deviations: Vec<f64> = rows.iter().map(|row| row.deviation_mm).collect();
     let mut basis = Basis::new(model(&rows, terms, copies), &deviations, FINEST_MM * FINEST_MM);
-    let mut candidates = candidates(&rows, copies, is_curve_tested);
-    candidates.retain(|candidate| test(&basis, candidate, &rows).is_some());
+    let of = |basis: &Basis, candidates: Vec<Candidate<'a>>| -> Vec<(Candidate<'a>, Tested)> {
+        let tested = candidates.into_iter().map(|candidate| (test(basis, &candidate, &rows), candidate));
+        tested.filter_map(|(tested, candidate)| Some((candidate, tested?))).collect()
+    };
+    let mut candidates = of(&basis, candidates(&rows, copies, is_curve_tested));
     let mut counts = [0_u32; SORTS];
-    candidates.iter().for_each(|candidate| counts[candidate.about.sort()] += 1);
+    candidates.iter().for_each(|(candidate, _)| counts[candidate.about.sort()] += 1);
     let pure = pure_error(&rows, copies);
     let sorts = counts.iter().filter(|count| **count > 0).count() + usize::from(pure.is_some());
     let mut found = Vec::new();
     while found.len() < MOST_DOUBTS {
-        let tested = candidates.iter().filter_map(|candidate| {
-            let tested = test(&basis, candidate, &rows)?;
+        let notable = candidates.iter().filter(|(_, tested)| tested.f > LEAST_F);
+        let judged = notable.map(|(candidate, tested)| {
             let looks = f64::from(counts[candidate.about.sort()]) * sorts as f64;
-            Some((candidate, Tested { p_value: (tested.p_value * looks).min(1.0), ..tested }))
+            (candidate, tested.coefficient, (tested.p_value() * looks).min(1.0))
         });
-        let strongest = tested.min_by(|(_, a), (_, b)| a.p_value.total_cmp(&b.p_value));
-        let Some((candidate, tested)) = strongest.filter(|(_, tested)| tested.p_value < LEVEL) else { break };
-        let doubt = doubt(&basis, candidate, tested.coefficient, &rows, terms);
-        found.push(Criticism { doubt, p_value: tested.p_value });
+        let strongest = judged.min_by(|(.., a), (.., b)| a.total_cmp(b));
+        let Some((candidate, coefficient, p_value)) = strongest.filter(|(.., p)| *p < LEVEL) else { break };
+        let doubt = doubt(&basis, candidate, coefficient, &rows, terms);
+        found.push(Criticism { doubt, p_value });
         basis = basis.with(&candidate.column);
         let taken = candidate.about;
-        candidates.retain(|candidate| candidate.about != taken);
+        let left = candidates.into_iter().map(|(candidate, _)| candidate);
+        candidates = of(&basis, left.filter(|candidate| candidate.about != taken).collect());
     }
     if let Some((squares, dof)) = pure {
         let more = (basis.dof() - dof, (basis.squares() - squares).max(0.0));

@@ -277,11 +277,11 @@ impl Scale {
 /// spread, mm, comes with it.
 ///
 /// The smallest bores alone tell the small-bore term, and the largest sizes much of the scale: when all of
-/// such a group are wrong, the term follows them and the fit disowns others. So where the fit disowns any, it
+/// such a group are wrong, the term follows them and the fit disowns others. So where it disowns several, it
 /// is started again without each such group, and the likeliest outcome stands.
 pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f64) {
     let mut scale = if keep_all { settled_on_all(parts) } else { settled(parts, &[]) };
-    if !keep_all && parts.iter().any(|part| part.disowns_any(scale)) {
+    if !keep_all && parts.iter().map(|part| part.disowned(scale)).sum::<usize>() > 1 {
         let mut cost = cost_of_all(parts, scale);
         let mut best: Vec<State> = parts.iter().map(|part| part.state.clone()).collect();
         let groups: Vec<Vec<(usize, usize)>> =
@@ -379,8 +379,10 @@ fn cost_of_all(parts: &[Resisted<'_>], scale: Scale) -> f64 {
 }
 
 impl Resisted<'_> {
-    fn disowns_any(&self, scale: Scale) -> bool {
-        (0..self.state.weights.len()).any(|row| scale.weight(self.z(row, scale.feature_sd)) < SET_ASIDE_BELOW)
+    /// How many observations the fit disowns.
+    fn disowned(&self, scale: Scale) -> usize {
+        let weight = |row: &usize| scale.weight(self.z(*row, scale.feature_sd));
+        (0..self.state.weights.len()).filter(|row| weight(row) < SET_ASIDE_BELOW).count()
     }
 
     fn cost(&self, scale: Scale) -> f64 {
