@@ -104,7 +104,7 @@ fn every_unknown_name_is_told_in_one_go() {
         "  help: did you mean PETG?\nerror: `nylon` is several materials of the tables: PA6, PA12, PA-CF\n"
     ));
     assert!(err.contains("error: --mate-metal: `alu` is no metal of the tables;"), "{err}");
-    assert!(err.ends_with("  help: did you mean aluminium_6061?\n"), "{err}");
+    assert!(err.ends_with("  help: did you mean aluminium 6061?\n"), "{err}");
 }
 
 #[test]
