@@ -46,6 +46,30 @@ fn the_slider_mount_is_answered_in_one_command_answer_first() {
     assert!(String::from_utf8(output.stderr).unwrap().is_empty());
 }
 
+/// What heat deforms is no slip of the pen, and of many warnings the first few are printed.
+#[test]
+fn warnings_do_not_bury_the_answer() {
+    let folder = TempDir::new().unwrap();
+    let published = concat!(env!("CARGO_MANIFEST_DIR"), "/data/published/lluchcerezo2022_sheet.csv");
+    let output = shrinkrule(folder.path()).args(["compare", published]).output().unwrap();
+    assert_eq!(String::from_utf8(output.stderr).unwrap(), "");
+    assert!(String::from_utf8(output.stdout).unwrap().contains("; sizes along x give way first"));
+    let slips: String =
+        (4..=15).map(|copy| format!("before,A,,,,L,L,outer,x,60,{copy},6.{copy:02}\n")).collect();
+    let sheet = format!(
+        "stage,material,soak_c,soak_h,setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm\n\
+         before,A,,,,L,L,outer,x,60,1,60.01\nafter,A,60,8,,L,L,outer,x,60,1,59.90\n{slips}"
+    );
+    std::fs::write(folder.path().join("heat.csv"), sheet).unwrap();
+    let output = shrinkrule(folder.path()).args(["compare", "heat.csv"]).output().unwrap();
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(said.matches("a slipped decimal point?").count(), 8, "{said}");
+    assert!(
+        said.contains("warning: heat.csv: and 4 more; `shrinkrule readings heat.csv` lists them\n"),
+        "{said}"
+    );
+}
+
 #[test]
 fn json_has_the_answer_the_changes_and_what_each_needs_drawn() {
     let folder = TempDir::new().unwrap();

@@ -274,13 +274,20 @@ fn the_table_says_what_a_person_needs() {
     assert_eq!(run.status.code(), Some(0));
     assert_eq!(String::from_utf8_lossy(&run.stderr), "");
     let text = String::from_utf8(run.stdout).unwrap();
-    let row = "T5      20    20   1.0000    150    750   750.000   325.000   10.00   180.0   358.0 x 33.0  ";
+    let row = "T5      20    20   1.0000    150    750   750.000   325.000   10.00   180.0   358.0 x 33.0";
     assert!(text.contains(row), "{text}");
+    assert_eq!(text.lines().find(|line| line.ends_with(' ')), None);
     assert!(
         text.contains("as wanted                       20 180.00       11    0.050  crest of tooth 1  "),
         "{text}"
     );
     assert!(text.contains("belt length: from memory: DIN 7721-1 and common stock lengths"), "{text}");
+    let first = |most: &str| {
+        let search = ["--belt", "T5", "--ratio", "2", "--within", "110x60", "--centre", "40", "--most", most];
+        let text = String::from_utf8(drive(folder.path(), &search).stdout).unwrap();
+        text.lines().next().unwrap().rsplit_once("; ").unwrap().1.to_owned()
+    };
+    assert_eq!([first("1"), first("2"), first("20")], ["the best:", "the best 2:", "the best first:"]);
 }
 
 #[test]

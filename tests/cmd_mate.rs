@@ -189,7 +189,7 @@ fn a_press_fit_is_judged_with_the_spread_of_the_print() {
     let ran = sized("--mate bearing:608 --fit press --material PETG --wall 5 --temperature-c 50 --sources");
     assert_eq!(ran.code, 0, "{}", ran.err);
     for line in [
-        "pressed into PETG, 5.0 mm thick, on steel_carbon: typical (low to high)\n",
+        "pressed into PETG, 5.0 mm thick, on carbon steel: typical (low to high)\n",
         "  interference     0.114 mm (0.045 to 0.184)\n",
         "  hoop strain      0.52 % (0.20 to 0.83); for long 0.5 % at most, 0.110 mm of interference\n",
         "; over 7.0 mm, friction 0.25\n",

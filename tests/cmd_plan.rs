@@ -96,7 +96,7 @@ fn a_limit_that_no_coupon_reaches_is_named_with_what_would_do() {
     let ran = run(&["plan", "--for", &parts]);
     assert_eq!(ran.code, 1);
     // P and F of the typical class, 0.030 and 0.025 mm, and 0.00025 of 22 mm: 1.96 x 0.0396 mm.
-    let sentence = "hub bearing seat: what prints and features differ by (P and F) is ±0.078 mm alone; no number of coupons \
+    let sentence = "hub bearing seat: how prints and features differ is ±0.078 mm alone; no number of coupons \
                     reaches ±0.045; it takes limits of ±";
     assert!(ran.err.contains(sentence), "{}", ran.err);
     assert!(ran.err.contains("1 of 2 dimensions does not keep the limits"), "{}", ran.err);

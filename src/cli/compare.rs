@@ -10,7 +10,7 @@ use crate::compare::{Comparison, Options, USUAL_LIMIT_MM, compare, text};
 use crate::files::Outputs;
 use crate::plot::{Figure, comparison_figures};
 use crate::problem::{Severity, counted};
-use crate::readings::{CheckedReadings, read_file, summed_up};
+use crate::readings::{CheckedReadings, few_warnings, read_file, summed_up};
 use crate::report::compare::compare_report;
 use crate::units::Mm;
 
@@ -74,7 +74,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         let summary = format!("{}; nothing was compared", counted(errors as u64, "problem"));
         Error::Input { problems, summary }
     })?;
-    files.iter().try_for_each(|file| output.warnings(&file.warnings))?;
+    files.iter().try_for_each(|file| output.warnings(&few_warnings(file)))?;
     output.warnings(&comparison.study.warnings)?;
     write(args, &comparison, &mut outputs)?;
     let written = outputs.commit()?;

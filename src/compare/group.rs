@@ -59,6 +59,17 @@ impl Group {
     }
 }
 
+impl Group {
+    /// `sizes along x give way`, `bores give way`: the group as what a sentence is about.
+    pub fn give_way(&self) -> String {
+        match (self.sort, self.axis) {
+            (Sort::Length, Axis::X | Axis::Y) => format!("sizes {self} give way"),
+            (Sort::Sag, _) => format!("{self} gives way"),
+            _ => format!("{self} give way"),
+        }
+    }
+}
+
 impl fmt::Display for Group {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let along = match self.axis {

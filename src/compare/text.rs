@@ -214,7 +214,7 @@ fn ranking_row(comparison: &Comparison, family: &super::between::Family) -> [Str
 pub fn ceilings(comparison: &Comparison) -> Vec<String> {
     let of = |ceiling: &super::course::Ceiling| {
         let name = &comparison.study.materials[ceiling.material].name;
-        format!("{name} {}; {} give way first", ceiling.reach.in_words(), ceiling.first)
+        format!("{name} {}; {} first", ceiling.reach.in_words(), ceiling.first.give_way())
     };
     comparison.ceilings.iter().map(of).collect()
 }

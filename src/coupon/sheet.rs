@@ -13,7 +13,7 @@ pub(super) const CONDITIONS: &str = "\
 # date:
 # caliper_resolution_mm: 0.01
 # caliper_error_mm: 0.03
-# temperature_c: 21
+# temperature_c:
 # material:
 # fill in the date (such as 2026-11-25) and put your own caliper and room into the lines above
 # leave a row empty if your jaws do not reach
@@ -126,7 +126,7 @@ mod tests {
         let set = definition::parse(Path::new("n.toml"), text).unwrap();
         assert_eq!(
             blank(&set, "petg, 0.4", 2),
-            "# unit: mm\n# date:\n# caliper_resolution_mm: 0.01\n# caliper_error_mm: 0.03\n# temperature_c: 21\n# material:\n\
+            "# unit: mm\n# date:\n# caliper_resolution_mm: 0.01\n# caliper_error_mm: 0.03\n# temperature_c:\n# material:\n\
              # fill in the date (such as 2026-11-25) and put your own caliper and room into the lines above\n\
              # leave a row empty if your jaws do not reach\n\
              setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm,reading_2_mm,reading_3_mm,note\n\

@@ -23,8 +23,13 @@ impl DriveAnswer {
             );
         }
         if let (Some(fitting), Some(combinations)) = (self.fitting, self.combinations) {
-            let shown = self.pairs.len();
-            writeln!(out, "{fitting} of {combinations} combinations fit; the best {shown}:")?;
+            let best = match self.pairs.len() {
+                1 => "the best".to_owned(),
+                shown if fitting == shown as u64 => "the best first".to_owned(),
+                shown => format!("the best {shown}"),
+            };
+            let verb = if fitting == 1 { "fits" } else { "fit" };
+            writeln!(out, "{fitting} of {combinations} combinations {verb}; {best}:")?;
         }
         if let Some(at) = &self.at_centre {
             writeln!(
@@ -35,7 +40,7 @@ impl DriveAnswer {
         }
         writeln!(out, "{}", PairAnswer::head())?;
         for pair in &self.pairs {
-            writeln!(out, "{}", pair.row())?;
+            writeln!(out, "{}", pair.row().trim_end())?;
         }
         if self.pairs.iter().any(|pair| !pair.notes().is_empty()) {
             writeln!(out, "* see the notes of that pair: warnings for the first, --json for all")?;

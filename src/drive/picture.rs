@@ -233,7 +233,7 @@ impl Picture<'_> {
             arrangement.wraps_rad().0.to_degrees()
         )?;
         let mut entries =
-            vec![(BELT, "belt's neutral line"), (BACK, "its back, land, teeth"), (PITCH, "pitch circle")];
+            vec![(BELT, "belt's neutral line"), (BACK, "back and teeth"), (PITCH, "pitch circle")];
         if self.surroundings.flanges {
             entries.push((FLANGE, "flange"));
         }

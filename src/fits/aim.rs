@@ -13,7 +13,7 @@ use crate::units::Mm;
 use super::iso286::{self, Class, ClassError};
 use super::named::{FitError, NamedFit};
 use super::probability::{Mate, clearance_chance};
-use super::{Limits, Side, Source, written};
+use super::{Limits, Side, Source, decimal_mm, written};
 
 /// What must hold of a printed size.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,6 +65,8 @@ pub struct Aim {
     /// Whether the target was not given and is the middle of the limits.
     is_middle: bool,
     clearance: Option<(Side, Mate, Limits)>,
+    /// Limits that hold for one of the middle of the bought parts, where the aim's own are for the largest.
+    middle_part: Option<Limits>,
 }
 
 /// Why there is nothing to aim at.
@@ -199,6 +201,17 @@ impl Request<'_> {
         let Limits { lower_mm, upper_mm } = fit.clearance(tightest);
         let window = Limits { lower_mm, upper_mm: upper_mm + own.upper_mm - own.lower_mm };
         aim.clearance = side.map(|side| (side, Mate::Within(own), window));
+        let middle = own.middle_mm();
+        aim.middle_part = side.map(|side| match side {
+            Side::Hole => Limits {
+                lower_mm: decimal_mm(middle + window.lower_mm),
+                upper_mm: decimal_mm(middle + window.upper_mm),
+            },
+            Side::Shaft => Limits {
+                lower_mm: decimal_mm(middle - window.upper_mm),
+                upper_mm: decimal_mm(middle - window.lower_mm),
+            },
+        });
         Ok(aim)
     }
 
@@ -242,6 +255,7 @@ impl Aim {
             source: None,
             is_middle: false,
             clearance: None,
+            middle_part: None,
         }
     }
 
@@ -253,6 +267,12 @@ impl Aim {
             Some((side, mate, window)) => Some(clearance_chance(prediction, side, mate, window)),
             None => self.limits.map(|limits| prediction.chance_within(limits.lower_mm, limits.upper_mm)),
         }
+    }
+
+    /// Between which printed sizes half of the bought parts and more still fit, where the limits are those for the
+    /// largest of them: the chance is over all, and prints beyond the limits miss the larger ones only.
+    pub fn half_fit(&self) -> Option<Limits> {
+        self.middle_part
     }
 
     /// `aimed at 8.10, the middle of slide on 8.00 (8.05 to 8.15)`, when the target was not given as such.

@@ -95,6 +95,9 @@ pub struct Answer {
 pub struct Told {
     /// Its name in the tables.
     pub material: &'static str,
+    /// The same for people.
+    #[serde(skip)]
+    pub label: &'static str,
     /// What a person calls it.
     pub title: &'static str,
     /// How warm it may get, by the tables.
@@ -234,6 +237,7 @@ impl Request {
         };
         Told {
             material: material.name,
+            label: material.label,
             title: material.title,
             ceiling_c,
             margin_k: at.map(|(ceiling, at)| ceiling.margin_k(at)),

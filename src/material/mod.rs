@@ -52,6 +52,8 @@ pub enum Structure {
 pub struct Material {
     /// Its name in the tables: `PETG`, `PA_CF`, `steel_carbon`.
     pub name: &'static str,
+    /// The same for people: `PETG`, `PA-CF`, `carbon steel`.
+    pub label: &'static str,
     /// What a person calls it.
     pub title: &'static str,
     /// What it is made like.
@@ -86,7 +88,7 @@ impl Material {
     }
 
     fn spellings(&self) -> impl Iterator<Item = &'static str> + '_ {
-        [self.name, self.title].into_iter().chain(self.aliases.iter().copied())
+        [self.name, self.label, self.title].into_iter().chain(self.aliases.iter().copied())
     }
 }
 
@@ -162,7 +164,7 @@ pub fn all() -> &'static [Material] {
 
 /// The names of those that are looked for here, in the tables' order.
 pub fn names(among: Among) -> Vec<&'static str> {
-    all().iter().filter(|material| among.holds(material)).map(|material| material.name).collect()
+    all().iter().filter(|material| among.holds(material)).map(|material| material.label).collect()
 }
 
 /// The material of this name; capitals, spaces, `-`, `_` and `/` do not matter.
@@ -179,13 +181,13 @@ pub fn find(name: &str, among: Among) -> Result<&'static Material, NoMaterial> {
         let mut spellings = material.spellings();
         !folded.is_empty() && spellings.any(|spelling| fold(spelling).starts_with(&folded))
     };
-    let candidates: Vec<&'static str> = known().filter(begins).map(|material| material.name).collect();
+    let candidates: Vec<&'static str> = known().filter(begins).map(|material| material.label).collect();
     let name = name.trim().to_owned();
     if candidates.len() > 1 {
         return Err(NoMaterial::Several { name, among, candidates });
     }
     let nearest = candidates.first().copied().or_else(|| {
-        let spellings = known().flat_map(|material| material.spellings().map(|word| (material.name, word)));
+        let spellings = known().flat_map(|material| material.spellings().map(|word| (material.label, word)));
         let spellings: Vec<(&'static str, &'static str)> = spellings.collect();
         let word = nearest(&name, spellings.iter().map(|(_, word)| *word))?;
         spellings.iter().find(|(_, spelling)| *spelling == word).map(|(name, _)| *name)
@@ -243,6 +245,7 @@ fn read_name(row: &'static Row) -> Material {
     };
     Material {
         name: row.text("material"),
+        label: row.text("label"),
         title: row.text("title"),
         structure,
         aliases: row.text("aliases").split(';').filter(|alias| !alias.is_empty()).collect(),

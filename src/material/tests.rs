@@ -103,14 +103,14 @@ fn an_unknown_name_is_answered_with_the_nearest_and_a_common_one_with_all_that_i
     let error = polymer("PETH").unwrap_err();
     assert_eq!(
         error.to_string(),
-        "`PETH` is no polymer of the tables; they know PLA, PLA_annealed, PETG, ABS, ASA, PC, PC_ABS, PA6, PA12, \
-         PA_CF, PET_CF, PP, PPS, PPS_CF, PEEK, PEI"
+        "`PETH` is no polymer of the tables; they know PLA, PLA annealed, PETG, ABS, ASA, PC, PC/ABS, PA6, PA12, \
+         PA-CF, PET-CF, PP, PPS, PPS-CF, PEEK, PEI"
     );
     assert_eq!(error.help().unwrap(), "did you mean PETG?");
     let error = find("nylon", Among::All).unwrap_err();
-    assert_eq!(error.to_string(), "`nylon` is several materials of the tables: PA6, PA12, PA_CF");
+    assert_eq!(error.to_string(), "`nylon` is several materials of the tables: PA6, PA12, PA-CF");
     assert_eq!(error.help().unwrap(), "name the one that you mean");
-    assert_eq!(metal("alu").unwrap_err().help().unwrap(), "did you mean aluminium_6061?");
+    assert_eq!(metal("alu").unwrap_err().help().unwrap(), "did you mean aluminium 6061?");
     assert!(
         metal("PETG")
             .unwrap_err()

@@ -65,7 +65,7 @@ fn screened(materials: &[Told]) -> String {
     let row = |told: &Told| {
         let (ceiling, margin) = (told.ceiling_c?, told.margin_k?);
         Some([
-            told.material.to_owned(),
+            told.label.to_owned(),
             number(ceiling.range_c.typical, 0),
             ends(ceiling.range_c, 0),
             signed(margin.typical),
@@ -86,7 +86,7 @@ fn limits(materials: &[Told]) -> String {
         told.limits.iter().map(|limit| {
             let margin = limit.margin_k;
             [
-                told.material.to_owned(),
+                told.label.to_owned(),
                 limit.title.to_owned(),
                 number(limit.limit_c.typical, 0),
                 ends(limit.limit_c, 0),
@@ -117,7 +117,7 @@ fn warm(told: &Told, from_c: f64) -> String {
     };
     let rows: Vec<[String; 7]> =
         std::iter::once(titles.map(title)).chain(told.warm.iter().map(row)).collect();
-    let mut text = format!("\n{}, sizes that are right at {} °C:\n\n", told.material, number(from_c, 1));
+    let mut text = format!("\n{}, sizes that are right at {} °C:\n\n", told.label, number(from_c, 1));
     text.push_str(&table(&rows, &[1, 2, 3, 4, 5]));
     for warmed in &told.warm {
         if let Some(left) = warmed.interference_left_mm.filter(|left| left.low <= 0.0) {
@@ -158,8 +158,8 @@ fn properties(told: &Told, sources: bool) -> String {
     let titles = ["", "low", "typical", "high", "", ""].map(str::to_owned);
     let rows: Vec<[String; 6]> = std::iter::once(titles).chain(told.properties.iter().map(row)).collect();
     let mut lines = match told.title {
-        title if title == told.material => format!("{title}\n"),
-        title => format!("{}: {title}\n", told.material),
+        title if title == told.label => format!("{title}\n"),
+        title => format!("{}: {title}\n", told.label),
     };
     let printed = table(&rows, &[1, 2, 3]);
     let mut printed = printed.lines();
@@ -190,7 +190,7 @@ fn list(materials: &[Told]) -> String {
             let listed = told.properties.iter().find(|listed| listed.property == property.name());
             listed.and_then(|listed| listed.range).map_or("-".to_owned(), |range| typical_and_ends(range, 2))
         };
-        let mut cells = vec![told.material.to_owned()];
+        let mut cells = vec![told.label.to_owned()];
         cells.extend(SHOWN.map(value));
         cells.push(told.ceiling_c.map_or("-".to_owned(), |ceiling| typical_and_ends(ceiling.range_c, 0)));
         cells

@@ -87,6 +87,7 @@ mod tests {
             target_mm: None,
             lower_mm: Some(limits[0]),
             upper_mm: Some(limits[1]),
+            half_fit_mm: None,
             draw_mm: Some(8.0),
             expected_mm: Some(printed[1]),
             low95_mm: Some(printed[0]),

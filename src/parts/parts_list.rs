@@ -245,6 +245,11 @@ mod tests {
             ),
             ("kind,target_mm,mate_mm\nbore,8,8\n", "a mate is given, but not how it fits"),
             ("kind,target_mm,mate\nbore,,bearing:608\n", "a mate is given, but not how it fits"),
+            ("kind,target_mm,mate\ngap,,shaft:5D4.5\n", "a mate is given, but not how it fits"),
+            (
+                "kind,target_mm,mate\nheight,,shaft:5\n",
+                "heights do not go with a shaft: expected bore or horizontal_bore",
+            ),
             (
                 "kind,target_mm,fit,mate,mate_mm\nbore,,press,bearing:608,22\n",
                 "a mate that is sold and the mate's own sizes are given: keep one of them",
@@ -265,11 +270,11 @@ mod tests {
     #[test]
     fn a_part_that_is_sold_gives_the_dimension_of_the_lines_kind() {
         let text = "kind,fit,mate\n,press,bearing:608\npin,snug,bearing:608\nheight,press,bearing:608\n\
-                    ,,nut:M3\nbore,,nut:M3\ngap,snug,shaft:5D4.5\n";
+                    height,,bearing:608\n,,nut:M3\nbore,,nut:M3\ngap,snug,shaft:5D4.5\n";
         let list = PartsList::parse(text.as_bytes(), Path::new("parts.csv")).unwrap();
         let targets: Vec<f64> =
             list.lines.iter().map(|line| line.aim(&NamedFits::bundled()).unwrap().target.get()).collect();
-        assert_eq!(targets, [21.8815, 7.981, 7.1, 5.6, 3.49, 4.515]);
-        assert_eq!((list.lines[0].kind, list.lines[3].kind), (Kind::Bore, Kind::Gap));
+        assert_eq!(targets, [21.8815, 7.981, 7.1, 7.1, 5.6, 3.49, 4.515]);
+        assert_eq!((list.lines[0].kind, list.lines[4].kind), (Kind::Bore, Kind::Gap));
     }
 }

@@ -57,6 +57,9 @@ pub struct Pressed {
     pub material: &'static str,
     /// What is pressed in.
     pub metal: &'static str,
+    /// Both for people.
+    #[serde(skip)]
+    labels: [&'static str; 2],
     /// How thick the plastic is around the hole, mm.
     pub wall_mm: f64,
     /// Interference on the diameter, mm: the mean, and 95 % of prints and bought parts.
@@ -170,6 +173,7 @@ impl PressRequest {
         let warm = self.warm(diameter_mm, interference_mm, pressure);
         let mut pressed = Pressed {
             material: self.material.name,
+            labels: [self.material.label, self.metal.label],
             metal: self.metal.name,
             wall_mm: self.wall.get(),
             interference_mm,
@@ -223,7 +227,7 @@ impl PressRequest {
 
     fn cautions(&self, pressed: &Pressed) -> Vec<String> {
         let mut said = Vec::new();
-        let name = pressed.material;
+        let [name, _] = pressed.labels;
         if let (Some(limit), Some(most)) = (pressed.strain_limit_percent, pressed.most_interference_mm)
             && pressed.hoop_strain_percent.high > limit
         {
@@ -261,7 +265,7 @@ impl PressRequest {
     fn sources(&self) -> Vec<Source> {
         let of = |material: &'static Material, property: Property| {
             let value = material.value(property).filter(|value| value.range.is_some())?;
-            Some(Source::new(format!("{property} of {}", material.name), value.source_typical))
+            Some(Source::new(format!("{property} of {}", material.label), value.source_typical))
         };
         let printed = [
             Property::Modulus,
@@ -288,7 +292,7 @@ impl PressRequest {
 }
 
 fn known(material: &'static Material, property: Property) -> Result<Range, CannotPress> {
-    material.range(property).ok_or(CannotPress::NotKnown { material: material.name, property })
+    material.range(property).ok_or(CannotPress::NotKnown { material: material.label, property })
 }
 
 /// A range to so many decimals, without a sign before a zero.
@@ -318,7 +322,7 @@ impl Pressed {
     pub fn to_text(&self) -> String {
         let mut text = format!(
             "pressed into {}, {:.1} mm thick, on {}: typical (low to high)\n",
-            self.material, self.wall_mm, self.metal
+            self.labels[0], self.wall_mm, self.labels[1]
         );
         let mut line = |what: &str, range: Range, digits: usize, unit: &str, more: &str| {
             let Range { low, typical, high } = shown(range, digits);

@@ -86,6 +86,9 @@ pub struct SizedLine<'a> {
     pub lower_mm: Option<f64>,
     /// The upper one.
     pub upper_mm: Option<f64>,
+    /// Between which sizes half of the bought parts and more still fit, where the limits are for the largest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub half_fit_mm: Option<[f64; 2]>,
     /// The size to draw, mm; `None` when the line cannot be met.
     pub draw_mm: Option<f64>,
     /// What it prints as on average, mm.
@@ -312,11 +315,16 @@ fn answer<'a>(
     let pressed = aim.is_pressed.then(|| "pressed in: mind the caution".to_owned());
     let felt = sized.feel.as_ref().map(|feel| feel.to_text().trim_end().to_owned());
     let warnings = sized.warnings.iter().filter(|warning| *warning != PRESS_CAUTION).cloned();
-    let notes: Vec<String> = aim.words().into_iter().chain(felt).chain(pressed).chain(warnings).collect();
+    let half_fit = aim.half_fit().zip(aim.bought).map(|(half, bought)| {
+        format!("the chance is over parts of {bought}: half of them still fit a print of {half}")
+    });
+    let notes: Vec<String> =
+        aim.words().into_iter().chain(half_fit).chain(felt).chain(pressed).chain(warnings).collect();
     let answered = SizedLine {
         target_mm: Some(sized.target_mm),
         lower_mm: sized.within.map(|limits| limits[0]),
         upper_mm: sized.within.map(|limits| limits[1]),
+        half_fit_mm: aim.half_fit().map(|half| [half.lower_mm, half.upper_mm]),
         draw_mm: sized.draw_mm,
         expected_mm: sized.expected_mm,
         low95_mm: sized.low95_mm,
@@ -340,6 +348,7 @@ impl<'a> SizedLine<'a> {
             target_mm: None,
             lower_mm: None,
             upper_mm: None,
+            half_fit_mm: None,
             draw_mm: None,
             expected_mm: None,
             low95_mm: None,

@@ -29,7 +29,7 @@ impl Plan {
         match of.verdict {
             Verdict::Keeps | Verdict::NoLimits => None,
             Verdict::OutOfReach => Some(format!(
-                "{name}: what prints and features differ by (P and F) is ±{least:.3} mm alone; no number of coupons reaches \
+                "{name}: how prints and features differ is ±{least:.3} mm alone; no number of coupons reaches \
                  ±{:.3}; it takes limits of ±{:.2} mm, or a process that repeats better: ream or file it to size",
                 room.max(0.0),
                 up(half + 0.005)

@@ -62,7 +62,7 @@ pub fn ceilings_figure(answer: &Answer) -> Result<Figure, PlotError> {
             look::draw_point(&area, here, look, 4.6)?;
         }
         let height = place.1 + place.3 * (row as f64 + 0.5) / count as f64;
-        plane::text(&area, (place.0 - 8.0, height), told.material, SMALL, INK, (HPos::Right, VPos::Center))?;
+        plane::text(&area, (place.0 - 8.0, height), told.label, SMALL, INK, (HPos::Right, VPos::Center))?;
     }
     plane.frame()?;
     plane::axis_titles(&area, place, "temperature of the mount, °C", "")?;
@@ -106,12 +106,7 @@ mod tests {
         let answer = answer(Some("75..90"));
         let figure = ceilings_figure(&answer).unwrap();
         for told in &answer.materials {
-            assert_eq!(
-                figure.svg.matches(&format!(">{}</text>", told.material)).count(),
-                1,
-                "{}",
-                told.material
-            );
+            assert_eq!(figure.svg.matches(&format!(">{}</text>", told.label)).count(), 1, "{}", told.label);
         }
         for words in ["worth testing", "doubtful", "out", "the mount"] {
             assert!(figure.svg.contains(&format!(">{words}</text>")), "{words}");

@@ -97,6 +97,12 @@ impl Heading {
         key
     }
 
+    /// Whether its pieces were measured as they were printed, before any heat.
+    #[inline]
+    pub(super) fn is_as_printed(&self) -> bool {
+        self.exposure.as_ref().is_none_or(|exposure| exposure.is_before())
+    }
+
     /// The setup that a correction is for: the setup's name and the material's, whichever there are; `None`
     /// where the readings are no calibration.
     fn calibrates(&self) -> Option<String> {
@@ -198,6 +204,15 @@ mod tests {
         assert_eq!(states[1].readings.features.len(), 2);
         assert!((states[1].readings.features[0].repeats.mean_mm - 59.505).abs() < 1e-9);
         assert!(states[2].exposure.is_reference());
+    }
+
+    /// Heat takes a part anywhere; a print before it that is far from its size is a slip still.
+    #[test]
+    fn only_readings_before_heat_are_checked_for_slips() {
+        let far = |stage: &str, reading: &str| {
+            read(&format!("{SHEET}A,{stage},60,8,L,span,x,60,3,{reading},\n")).warnings.len()
+        };
+        assert_eq!((far("before", "5.981"), far("after", "5.981"), far("after", "31.5")), (1, 0, 0));
     }
 
     #[test]

@@ -329,6 +329,21 @@ fn hexadecimal(bytes: &[u8]) -> String {
 /// Problems that a person reads before he starts to correct.
 const PRINTED: usize = 50;
 
+/// Of a command that is not about the sheet itself, so many warnings of a file are printed.
+const BESIDE: usize = 8;
+
+/// The warnings that a command prints beside its own answer: the first few, and where the others are listed.
+pub fn few_warnings(readings: &CheckedReadings) -> Vec<Problem> {
+    let (path, warnings) = (&readings.source.path, &readings.warnings);
+    let mut printed: Vec<Problem> = warnings.iter().take(BESIDE).cloned().collect();
+    if warnings.len() > BESIDE {
+        let more = warnings.len() - BESIDE;
+        let message = format!("and {more} more; `shrinkrule readings {}` lists them", path.display());
+        printed.push(Problem::warning(Location::file(path), message));
+    }
+    printed
+}
+
 /// The problems to print, and the line that sums all up: `3 problems in readings.csv; nothing was read`.
 ///
 /// Of a long list the first fifty are printed. `outcome` is what did not happen because of them.
@@ -341,8 +356,13 @@ pub fn summed_up(path: &Path, problems: &[Problem], outcome: &str) -> (Vec<Probl
     };
     let mut printed: Vec<Problem> = problems.iter().take(PRINTED).cloned().collect();
     if problems.len() > PRINTED {
-        let message = format!("and {} more like these", problems.len() - PRINTED);
-        printed.push(Problem::error(Location::file(path), message));
+        let (place, message) =
+            (Location::file(path), format!("and {} more like these", problems.len() - PRINTED));
+        printed.push(if errors > 0 {
+            Problem::error(place, message)
+        } else {
+            Problem::warning(place, message)
+        });
     }
     (printed, format!("{count} in {}; {outcome}", path.display()))
 }

@@ -284,8 +284,11 @@ impl<'a> Reader<'a> {
     pub(super) fn keep(&mut self, row: &Row<'_>, definition: u32, copy: u32) {
         let setup = self.setup(row);
         let nominal_mm = self.definitions.list[definition as usize].nominal_mm;
+        // What heat has deformed may lie anywhere, and no slip explains it.
+        let is_as_printed = self.block.setups[setup].0.is_as_printed();
         for (column, mm) in &self.values {
-            if slips::is_doubtful(*mm, nominal_mm)
+            if is_as_printed
+                && slips::is_doubtful(*mm, nominal_mm)
                 && let Some(slip) = slips::likely(*mm, nominal_mm)
             {
                 self.block.doubts.push(Doubt {

@@ -30,6 +30,13 @@ struct Row<'a> {
     strip: Option<Strip>,
 }
 
+impl Page<'_> {
+    /// Whether any strip has the paler band.
+    fn has_half_fit(&self) -> bool {
+        self.rows.iter().any(|row| row.line.half_fit_mm.is_some())
+    }
+}
+
 impl Row<'_> {
     /// Whether there is a line of words below its numbers.
     fn has_note(&self) -> bool {
@@ -71,7 +78,9 @@ fn row<'a>(line: &'a SizedLine<'a>, list: &SizedList<'_>) -> Row<'a> {
             Some(doubtful) => doubtful.verdict,
             None => "",
         },
-        strip: strip.and_then(|((limits, prints), mean)| Strip::new(limits.into(), prints.into(), mean)),
+        strip: strip.and_then(|((limits, prints), mean)| {
+            Strip::new(limits.into(), line.half_fit_mm, prints.into(), mean)
+        }),
     }
 }
 
@@ -85,6 +94,31 @@ mod tests {
     use crate::parts::own_fits::OwnFits;
     use crate::parts::parts_list::PartsList;
     use crate::units::Mm;
+
+    /// A pocket for nuts is made for the largest, its chance counts all of them, and the page says so.
+    #[test]
+    fn where_bought_parts_differ_a_paler_band_holds_the_prints_that_the_chance_counts() {
+        let list = PartsList::parse(b"part,kind,mate\narm,gap,nut:M3\n", Path::new("parts.csv")).unwrap();
+        let path = Path::new("tests/data/known.correction.toml");
+        let known =
+            Correction::from_toml(include_str!("../../tests/data/known.correction.toml"), path).unwrap();
+        let fits = NamedFits::bundled();
+        let fits = OwnFits::named(&fits);
+        let sized = SizedList::new(&list, &known, &fits, Mm::new(0.01).unwrap());
+        let line = &sized.parts[0];
+        // Nuts of 5.32 to 5.50 mm: those of 5.41 fit from 0.05 more to 0.15 and the 0.18 of their differences more.
+        assert_eq!(line.half_fit_mm, Some([5.46, 5.74]));
+        let (low, high) = (line.low95_mm.unwrap(), line.high95_mm.unwrap());
+        assert!(low < line.lower_mm.unwrap() && high > line.upper_mm.unwrap());
+        assert!(low > 5.46 && high < 5.74 && line.chance.unwrap() > 0.95);
+        let html = page(&sized, "parts.csv", "known", &[]).unwrap();
+        assert!(
+            html.contains("class=\"half\"") && html.contains("half of the bought parts and more still fit")
+        );
+        assert!(line.note.ends_with(
+            "the chance is over parts of 5.32 to 5.50: half of them still fit a print of 5.46 to 5.74"
+        ));
+    }
 
     #[test]
     fn the_page_says_what_will_not_fit_and_escapes_what_it_is_given() {

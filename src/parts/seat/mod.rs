@@ -104,6 +104,8 @@ struct Draft<'a> {
     plain: Vec<Plain>,
     cautions: Vec<String>,
     sources: Vec<Source>,
+    /// The kinds of the dimensions that wait for a fit.
+    unfitted: Vec<Kind>,
 }
 
 /// Why there is no seat.
@@ -157,25 +159,11 @@ impl<'a> Seat<'a> {
     /// # Errors
     /// A kind that does not go with the part, a fit or a class that gives nothing here.
     pub fn new(ask: Ask<'a>, fits: &OwnFits<'a>) -> Result<Self, CannotSeat> {
-        let mut draft = Draft {
-            title: ask.part.to_string(),
-            wanted: Vec::new(),
-            plain: Vec::new(),
-            cautions: Vec::new(),
-            sources: Vec::new(),
-        };
-        match ask.part {
-            BoughtPart::Bearing(bearing) => draft.for_bearing(ask, bearing, fits)?,
-            BoughtPart::Shaft { diameter, class, flat } => {
-                draft.for_shaft(ask, *diameter, *class, *flat, fits)?;
-            }
-            BoughtPart::Pin(pin) => draft.for_pin(ask, pin, fits)?,
-            BoughtPart::Insert { hole, length } => draft.for_insert(ask, *hole, *length, fits)?,
-            BoughtPart::Screw { hole, series, head } => draft.for_screw(ask, hole, *series, *head, fits)?,
-            BoughtPart::HexNut(nut) => draft.for_hex_nut(ask, nut, fits)?,
-            BoughtPart::SquareNut(nut) => draft.for_square_nut(ask, nut, fits)?,
+        let draft = Draft::new(ask, fits)?;
+        if !draft.unfitted.is_empty() {
+            return Err(CannotAim::MateAlone.into());
         }
-        let Draft { title, wanted, plain, cautions, sources } = draft;
+        let Draft { title, wanted, plain, cautions, sources, .. } = draft;
         let mut wanted = wanted.into_iter();
         let first = wanted.next().ok_or(CannotAim::NoSize)?;
         Ok(Self { title, first, others: wanted.collect(), plain, cautions, part_sources: sources })
@@ -190,26 +178,55 @@ impl<'a> Seat<'a> {
     }
 
     /// The seat with one of its dimensions alone: the one that fits when its kind is asked for, else the first
-    /// of that kind, such as the height for how deep it is or the bore for a nut's screw.
+    /// of that kind, such as the height for how deep it is or the bore for a nut's screw. What does not follow from
+    /// the fit, such as that height, needs none.
     ///
     /// # Errors
     /// As [`Seat::new`]; a kind that no dimension has.
     pub fn one_dimension(ask: Ask<'a>, fits: &OwnFits<'a>) -> Result<Self, CannotSeat> {
-        let (seat, refusal) = match Self::new(ask, fits) {
+        let (draft, refusal) = match Draft::new(ask, fits) {
             Err(refusal @ CannotSeat::Kind { .. }) => {
-                (Self::new(Ask { kind: None, ..ask }, fits)?, Some(refusal))
+                (Draft::new(Ask { kind: None, ..ask }, fits)?, Some(refusal))
             }
-            seat => (seat?, None),
+            draft => (draft?, None),
         };
-        let mut dimensions = std::iter::once(seat.first).chain(seat.others);
-        let found = dimensions.find(|wanted| ask.kind.is_none_or(|kind| kind == wanted.kind));
+        let is_asked = |kind| ask.kind.is_none_or(|asked| asked == kind);
+        if draft.unfitted.iter().any(|kind| is_asked(*kind)) {
+            return Err(CannotAim::MateAlone.into());
+        }
+        let Draft { title, wanted, cautions, sources, .. } = draft;
+        let found = wanted.into_iter().find(|wanted| is_asked(wanted.kind));
         // Without a refusal the first is of the kind that was asked for.
         let first = found.ok_or_else(|| refusal.unwrap_or_else(|| CannotAim::NoSize.into()))?;
-        Ok(Self { first, others: Vec::new(), plain: Vec::new(), ..seat })
+        Ok(Self { title, first, others: Vec::new(), plain: Vec::new(), cautions, part_sources: sources })
     }
 }
 
 impl<'a> Draft<'a> {
+    /// All that follows from what is asked; where a fit is missing, all but what hangs on it.
+    fn new(ask: Ask<'a>, fits: &OwnFits<'a>) -> Result<Self, CannotSeat> {
+        let mut draft = Draft {
+            title: ask.part.to_string(),
+            wanted: Vec::new(),
+            plain: Vec::new(),
+            cautions: Vec::new(),
+            sources: Vec::new(),
+            unfitted: Vec::new(),
+        };
+        match ask.part {
+            BoughtPart::Bearing(bearing) => draft.for_bearing(ask, bearing, fits)?,
+            BoughtPart::Shaft { diameter, class, flat } => {
+                draft.for_shaft(ask, *diameter, *class, *flat, fits)?;
+            }
+            BoughtPart::Pin(pin) => draft.for_pin(ask, pin, fits)?,
+            BoughtPart::Insert { hole, length } => draft.for_insert(ask, *hole, *length, fits)?,
+            BoughtPart::Screw { hole, series, head } => draft.for_screw(ask, hole, *series, *head, fits)?,
+            BoughtPart::HexNut(nut) => draft.for_hex_nut(ask, nut, fits)?,
+            BoughtPart::SquareNut(nut) => draft.for_square_nut(ask, nut, fits)?,
+        }
+        Ok(draft)
+    }
+
     /// Adds the dimension that fits a part of this nominal size, between these limits where they are known.
     fn fitted(
         &mut self,
@@ -227,7 +244,10 @@ impl<'a> Draft<'a> {
             demand,
         };
         let (aim, chosen) = match how {
-            How::Usual => return Err(CannotAim::MateAlone.into()),
+            How::Usual => {
+                self.unfitted.push(kind);
+                return Ok(());
+            }
             How::Fit(name) => {
                 let chosen = fits.get(kind, name)?;
                 let demand = if bought.by_largest {
