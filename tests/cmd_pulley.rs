@@ -321,6 +321,39 @@ fn a_flange_apart_and_the_other_half_are_files_of_their_own() {
     }
 }
 
+/// The flange's bore and the screws' holes are both drawn wider than wanted: the spigot gives way to both.
+#[test]
+fn a_flange_that_is_screwed_on_keeps_its_least_plastic_beside_the_screws_as_drawn() {
+    let folder = scratch(&INVENTED);
+    for (circle, hole_mm, circle_mm) in
+        [("3x3.2@19", 3.2, 19.0), ("3x3.2@20", 3.2, 20.0), ("4x2.2@22", 2.2, 22.0), ("3x3.4@18", 3.4, 18.0)]
+    {
+        for correction in [&["--with", "petg.correction.toml"][..], &["--without-correction"]] {
+            let asked = ["--flange-apart", "screwed", "--screw-circle", circle];
+            let arguments =
+                with(&[&asked[..], correction, &["--out", "two.stl", "--force", "--json"]].concat());
+            let run = pulley(folder.path(), &arguments);
+            assert_eq!(run.status.code(), Some(0), "{circle}: {}", String::from_utf8_lossy(&run.stderr));
+            let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+            let size = |piece: usize, name: &str, key: &str| {
+                let all = answer["pieces"][piece]["sizes"].as_array().unwrap();
+                let found = all.iter().find(|size| size["name"].as_str().unwrap().starts_with(name));
+                found.unwrap_or_else(|| panic!("no {name} in {all:?}"))[key].as_f64().unwrap()
+            };
+            assert_eq!(size(1, "screw hole", "wanted_mm"), hole_mm);
+            // The circle is drawn larger by the 0.4 % that the plastic shrinks.
+            let drawn_mm = if correction.len() > 1 { circle_mm / 0.996 } else { circle_mm };
+            let left =
+                |key: &str, at_mm: f64| (at_mm - size(1, "screw hole", key) - size(1, "bore", key)) / 2.0;
+            let least = left("wanted_mm", circle_mm).min(left("draw_mm", drawn_mm));
+            // And no smaller than that asks for: to a hundredth of its diameter.
+            assert!((0.8 - 1e-6..0.806).contains(&least), "{circle} {correction:?}: {least}");
+            // Slid onto its spigot.
+            assert!(size(1, "bore", "wanted_mm") > size(0, "spigot diameter", "wanted_mm"));
+        }
+    }
+}
+
 #[test]
 fn features_that_do_not_go_together_are_refused_with_what_would_be_left() {
     let folder = scratch(&INVENTED);
@@ -339,6 +372,11 @@ fn features_that_do_not_go_together_are_refused_with_what_would_be_left() {
             "error: no rack for involute sides is published for T5\n  help: MXL, XXL",
         ),
         (vec!["--flange-apart", "screwed"], "error: a flange that is screwed on needs a screw circle\n"),
+        (
+            vec!["--flange-apart", "screwed", "--screw-circle", "3x3.2@11"],
+            "error: the spigot of a flange apart of 5.64 mm cannot be: the screws leave no more, and 0.8 mm of plastic \
+             must be left around the bore; take a wider screw circle, thinner screws or a smaller bore\n",
+        ),
     ] {
         let mut arguments = with(&more);
         arguments.extend(["--with", "petg.correction.toml", "--out", "a.stl"]);
