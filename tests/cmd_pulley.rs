@@ -321,6 +321,37 @@ fn a_flange_apart_and_the_other_half_are_files_of_their_own() {
     }
 }
 
+/// The two commands have one rule: the fit on the flat, too, and of what is across it half a bore, half a gap.
+#[test]
+fn a_d_bore_with_a_fit_is_the_one_that_size_draws_for_the_shaft() {
+    let folder = scratch(&INVENTED);
+    let answer_of = |arguments: &[&str]| -> Value {
+        let mut command = Command::cargo_bin("shrinkrule").unwrap();
+        let with = ["--with", "petg.correction.toml", "--fit", "snug", "--json"];
+        let run = command.current_dir(folder.path()).args(arguments).args(with).output().unwrap();
+        serde_json::from_slice(&run.stdout).unwrap_or_else(|_| panic!("{run:?}"))
+    };
+    let pulley = answer_of(&[&["pulley"], &SLIDER[..], &["--bore-form", "d:4.5"]].concat());
+    let size = answer_of(&["size", "--mate", "shaft:5D4.5"]);
+    for (name, dimension) in [("bore", 0), ("bore across its flat", 1)] {
+        let all = pulley["pieces"][0]["sizes"].as_array().unwrap();
+        let made = all.iter().find(|size| size["name"] == name).unwrap();
+        let sized = &size["dimensions"][dimension];
+        let differ =
+            |of: &str, in_size: &str| (made[of].as_f64().unwrap() - sized[in_size].as_f64().unwrap()).abs();
+        assert!(differ("wanted_mm", "target_mm") < 1e-9, "{made} {sized}");
+        // `size` draws to hundredths.
+        assert!(differ("draw_mm", "draw_mm") < 0.00501, "{made} {sized}");
+        assert!(differ("expected_mm", "expected_mm") < 0.0101, "{made} {sized}");
+        let half = (sized["high95_mm"].as_f64().unwrap() - sized["low95_mm"].as_f64().unwrap()) / 2.0;
+        assert!((half - made["half95_mm"].as_f64().unwrap()).abs() < 1e-3, "{made} {sized}");
+    }
+    // Half a gap of twice 4.515 less 2.5075, half a bore of 5.015 (5.2379 for 5, and 0.015 more).
+    let across = size["dimensions"][1]["draw_mm"].as_f64().unwrap();
+    let gap = (2.0 * (4.515 - 2.5075) + 0.18) / 0.996;
+    assert!((across - (gap / 2.0 + (5.2379 + 0.015) / 2.0)).abs() < 0.0055, "{across}");
+}
+
 /// The flange's bore and the screws' holes are both drawn wider than wanted: the spigot gives way to both.
 #[test]
 fn a_flange_that_is_screwed_on_keeps_its_least_plastic_beside_the_screws_as_drawn() {

@@ -10,6 +10,7 @@ use crate::units::Mm;
 
 use super::{Ask, Bought, CannotSeat, Draft, How, PRACTICE, kind_of};
 use crate::parts::own_fits::OwnFits;
+use crate::parts::sized::RoundOfFlat;
 
 const HOLES: [Kind; 2] = [Kind::Bore, Kind::HorizontalBore];
 
@@ -86,7 +87,11 @@ impl<'a> Draft<'a> {
         )?;
         if let Some(flat) = flat {
             let bought = Bought { nominal_mm: flat.get(), limits: None, by_largest: false };
-            self.fitted("across the flat", (Kind::Gap, None), bought, ask.how, fits)?;
+            let round = self.wanted.last().map(|bore| RoundOfFlat { kind, target: bore.aim.target });
+            self.fitted_as(kind, "across the flat", (Kind::Gap, None), bought, ask.how, fits)?;
+            if let Some(across) = self.wanted.last_mut() {
+                across.round = round;
+            }
         }
         self.lead_in(nominal_mm);
         self.cautions.extend(inch_caution(diameter));
