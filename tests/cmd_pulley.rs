@@ -352,6 +352,39 @@ fn a_d_bore_with_a_fit_is_the_one_that_size_draws_for_the_shaft() {
     assert!((across - (gap / 2.0 + (5.2379 + 0.015) / 2.0)).abs() < 0.0055, "{across}");
 }
 
+/// The inner ring of a 608 turns up to about 17.8 mm (as `size --mate bearing:608` has it).
+#[test]
+fn a_bearing_seat_whose_shoulder_rubs_the_inner_ring_is_warned_of() {
+    let folder = scratch(&INVENTED);
+    let said = |bore: &str, teeth: &str, seat: &str| {
+        let call = ["--belt", "T5", "--teeth", teeth, "--bore", bore, "--hub", "30x9", "--seat", seat];
+        let run = pulley(folder.path(), &[&call[..], &["--with", "petg.correction.toml", "--json"]].concat());
+        assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+        String::from_utf8_lossy(&run.stderr).into_owned()
+    };
+    let rubs = said("8", "24", "608");
+    assert!(rubs.contains("the bearing seat at the top has the bore of 8.00 mm behind it"), "{rubs}");
+    assert!(rubs.contains("needs a hole of 18.85 mm there (17.80 to 19.90)"), "{rubs}");
+    let narrow = said("20.5", "24", "608");
+    assert!(narrow.contains("bears on too little of the outer ring"), "{narrow}");
+    // Nothing to say where it is right, or where it is not known what sits there.
+    for (bore, seat) in [("18.85", "608"), ("17.8", "608"), ("8", "22x7")] {
+        assert!(!said(bore, "24", seat).contains("ring"), "{bore} {seat}");
+    }
+}
+
+#[test]
+fn the_names_of_sizes_keep_clear_of_the_next_column() {
+    let folder = scratch(&INVENTED);
+    let call = ["--hub", "28x9", "--seat", "608", "--without-correction", "--out", "a.stl"];
+    let run = pulley(folder.path(), &with(&call));
+    let text = String::from_utf8(run.stdout).unwrap();
+    let row = text.lines().find(|line| line.starts_with("bed to bearing seat's shoulder, top")).unwrap();
+    assert!(row["bed to bearing seat's shoulder, top".len()..].starts_with("  height"), "{row}");
+    let title = text.lines().find(|line| line.trim_start().starts_with("kind")).unwrap();
+    assert_eq!(title.find("kind"), row.find("height"), "{text}");
+}
+
 /// The flange's bore and the screws' holes are both drawn wider than wanted: the spigot gives way to both.
 #[test]
 fn a_flange_that_is_screwed_on_keeps_its_least_plastic_beside_the_screws_as_drawn() {

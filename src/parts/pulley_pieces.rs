@@ -12,6 +12,7 @@ use std::f64::consts::{FRAC_PI_2, PI};
 
 use crate::belt::pulley::Pulley;
 use crate::fits::named::NamedFits;
+use crate::fits::written;
 use crate::kind::Kind;
 
 use super::build::bore::Bore;
@@ -24,7 +25,7 @@ use super::build::sizing::Sizing;
 use super::build::step::{Side, Step};
 use super::build::{CannotBuild, LEAST_SKIN_MM, need_positive};
 use super::pulley::CHAMFER_MM;
-use super::pulley_request::{CannotMake, CircleAsked, Flanges, Hub, Request, RingHold};
+use super::pulley_request::{CannotMake, CircleAsked, Flanges, Hub, RecessAsked, Request, RingHold};
 
 /// Least plastic between the bore and a captive nut, which the screw's pull bears on, mm; picked by feel.
 const BEHIND_NUT_MM: f64 = 1.6;
@@ -68,6 +69,8 @@ pub(super) fn wanted(
     let plan = Plan { pulley, request, given, sizing };
     let build = &request.build;
     plan.check()?;
+    warnings
+        .extend(build.recesses.iter().filter_map(|recess| shoulder_caution(recess, &request.bore_shape())));
     let mut pieces = match &build.split {
         Some(_) => vec![plan.half(End::Bed)?, plan.half(End::Top)?],
         None => vec![plan.whole(warnings)?],
@@ -391,6 +394,26 @@ impl Plan<'_> {
         piece.label = found;
         Ok(())
     }
+}
+
+/// What is wrong with the shoulder that the bore leaves behind a recess: common practice, no source.
+fn shoulder_caution(recess: &RecessAsked, bore: &Bore) -> Option<String> {
+    let limits = recess.shoulder?;
+    let (name, end, hole_mm) = (recess.name, recess.end.name(), bore.size_mm());
+    let wrong = if hole_mm < limits.lower_mm {
+        "rubs on the inner ring, which turns"
+    } else if 2.0 * bore.reach_mm() > limits.upper_mm {
+        "bears on too little of the outer ring"
+    } else {
+        return None;
+    };
+    Some(format!(
+        "the {name} at the {end} has the bore of {hole} mm behind it: that shoulder {wrong}; the bearing needs a hole \
+         of {needed} mm there ({limits}): take --bore {needed}, or lay a ring of that bore under the outer ring and make \
+         the seat deeper by it",
+        hole = written(hole_mm),
+        needed = written(limits.middle_mm()),
+    ))
 }
 
 /// Whether a label keeps clear of holes and of set screws' slots.

@@ -15,7 +15,7 @@ mod fastener;
 mod round;
 pub mod sized;
 
-pub use round::inch_caution;
+pub use round::{inch_caution, outer_shoulder};
 
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::fit_type::{FitType, clearance_between};
