@@ -321,6 +321,103 @@ fn a_flange_apart_and_the_other_half_are_files_of_their_own() {
     }
 }
 
+/// The two commands have one rule: the fit on the flat, too, and of what is across it half a bore, half a gap.
+#[test]
+fn a_d_bore_with_a_fit_is_the_one_that_size_draws_for_the_shaft() {
+    let folder = scratch(&INVENTED);
+    let answer_of = |arguments: &[&str]| -> Value {
+        let mut command = Command::cargo_bin("shrinkrule").unwrap();
+        let with = ["--with", "petg.correction.toml", "--fit", "snug", "--json"];
+        let run = command.current_dir(folder.path()).args(arguments).args(with).output().unwrap();
+        serde_json::from_slice(&run.stdout).unwrap_or_else(|_| panic!("{run:?}"))
+    };
+    let pulley = answer_of(&[&["pulley"], &SLIDER[..], &["--bore-form", "d:4.5"]].concat());
+    let size = answer_of(&["size", "--mate", "shaft:5D4.5"]);
+    for (name, dimension) in [("bore", 0), ("bore across its flat", 1)] {
+        let all = pulley["pieces"][0]["sizes"].as_array().unwrap();
+        let made = all.iter().find(|size| size["name"] == name).unwrap();
+        let sized = &size["dimensions"][dimension];
+        let differ =
+            |of: &str, in_size: &str| (made[of].as_f64().unwrap() - sized[in_size].as_f64().unwrap()).abs();
+        assert!(differ("wanted_mm", "target_mm") < 1e-9, "{made} {sized}");
+        // `size` draws to hundredths.
+        assert!(differ("draw_mm", "draw_mm") < 0.00501, "{made} {sized}");
+        assert!(differ("expected_mm", "expected_mm") < 0.0101, "{made} {sized}");
+        let half = (sized["high95_mm"].as_f64().unwrap() - sized["low95_mm"].as_f64().unwrap()) / 2.0;
+        assert!((half - made["half95_mm"].as_f64().unwrap()).abs() < 1e-3, "{made} {sized}");
+    }
+    // Half a gap of twice 4.515 less 2.5075, half a bore of 5.015 (5.2379 for 5, and 0.015 more).
+    let across = size["dimensions"][1]["draw_mm"].as_f64().unwrap();
+    let gap = (2.0 * (4.515 - 2.5075) + 0.18) / 0.996;
+    assert!((across - (gap / 2.0 + (5.2379 + 0.015) / 2.0)).abs() < 0.0055, "{across}");
+}
+
+/// The inner ring of a 608 turns up to about 17.8 mm (as `size --mate bearing:608` has it).
+#[test]
+fn a_bearing_seat_whose_shoulder_rubs_the_inner_ring_is_warned_of() {
+    let folder = scratch(&INVENTED);
+    let said = |bore: &str, teeth: &str, seat: &str| {
+        let call = ["--belt", "T5", "--teeth", teeth, "--bore", bore, "--hub", "30x9", "--seat", seat];
+        let run = pulley(folder.path(), &[&call[..], &["--with", "petg.correction.toml", "--json"]].concat());
+        assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+        String::from_utf8_lossy(&run.stderr).into_owned()
+    };
+    let rubs = said("8", "24", "608");
+    assert!(rubs.contains("the bearing seat at the top has the bore of 8.00 mm behind it"), "{rubs}");
+    assert!(rubs.contains("needs a hole of 18.85 mm there (17.80 to 19.90)"), "{rubs}");
+    let narrow = said("20.5", "24", "608");
+    assert!(narrow.contains("bears on too little of the outer ring"), "{narrow}");
+    // Nothing to say where it is right, or where it is not known what sits there.
+    for (bore, seat) in [("18.85", "608"), ("17.8", "608"), ("8", "22x7")] {
+        assert!(!said(bore, "24", seat).contains("ring"), "{bore} {seat}");
+    }
+}
+
+#[test]
+fn the_names_of_sizes_keep_clear_of_the_next_column() {
+    let folder = scratch(&INVENTED);
+    let call = ["--hub", "28x9", "--seat", "608", "--without-correction", "--out", "a.stl"];
+    let run = pulley(folder.path(), &with(&call));
+    let text = String::from_utf8(run.stdout).unwrap();
+    let row = text.lines().find(|line| line.starts_with("bed to bearing seat's shoulder, top")).unwrap();
+    assert!(row["bed to bearing seat's shoulder, top".len()..].starts_with("  height"), "{row}");
+    let title = text.lines().find(|line| line.trim_start().starts_with("kind")).unwrap();
+    assert_eq!(title.find("kind"), row.find("height"), "{text}");
+}
+
+/// The flange's bore and the screws' holes are both drawn wider than wanted: the spigot gives way to both.
+#[test]
+fn a_flange_that_is_screwed_on_keeps_its_least_plastic_beside_the_screws_as_drawn() {
+    let folder = scratch(&INVENTED);
+    for (circle, hole_mm, circle_mm) in
+        [("3x3.2@19", 3.2, 19.0), ("3x3.2@20", 3.2, 20.0), ("4x2.2@22", 2.2, 22.0), ("3x3.4@18", 3.4, 18.0)]
+    {
+        for correction in [&["--with", "petg.correction.toml"][..], &["--without-correction"]] {
+            let asked = ["--flange-apart", "screwed", "--screw-circle", circle];
+            let arguments =
+                with(&[&asked[..], correction, &["--out", "two.stl", "--force", "--json"]].concat());
+            let run = pulley(folder.path(), &arguments);
+            assert_eq!(run.status.code(), Some(0), "{circle}: {}", String::from_utf8_lossy(&run.stderr));
+            let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+            let size = |piece: usize, name: &str, key: &str| {
+                let all = answer["pieces"][piece]["sizes"].as_array().unwrap();
+                let found = all.iter().find(|size| size["name"].as_str().unwrap().starts_with(name));
+                found.unwrap_or_else(|| panic!("no {name} in {all:?}"))[key].as_f64().unwrap()
+            };
+            assert_eq!(size(1, "screw hole", "wanted_mm"), hole_mm);
+            // The circle is drawn larger by the 0.4 % that the plastic shrinks.
+            let drawn_mm = if correction.len() > 1 { circle_mm / 0.996 } else { circle_mm };
+            let left =
+                |key: &str, at_mm: f64| (at_mm - size(1, "screw hole", key) - size(1, "bore", key)) / 2.0;
+            let least = left("wanted_mm", circle_mm).min(left("draw_mm", drawn_mm));
+            // And no smaller than that asks for: to a hundredth of its diameter.
+            assert!((0.8 - 1e-6..0.806).contains(&least), "{circle} {correction:?}: {least}");
+            // Slid onto its spigot.
+            assert!(size(1, "bore", "wanted_mm") > size(0, "spigot diameter", "wanted_mm"));
+        }
+    }
+}
+
 #[test]
 fn features_that_do_not_go_together_are_refused_with_what_would_be_left() {
     let folder = scratch(&INVENTED);
@@ -339,6 +436,11 @@ fn features_that_do_not_go_together_are_refused_with_what_would_be_left() {
             "error: no rack for involute sides is published for T5\n  help: MXL, XXL",
         ),
         (vec!["--flange-apart", "screwed"], "error: a flange that is screwed on needs a screw circle\n"),
+        (
+            vec!["--flange-apart", "screwed", "--screw-circle", "3x3.2@11"],
+            "error: the spigot of a flange apart of 5.64 mm cannot be: the screws leave no more, and 0.8 mm of plastic \
+             must be left around the bore; take a wider screw circle, thinner screws or a smaller bore\n",
+        ),
     ] {
         let mut arguments = with(&more);
         arguments.extend(["--with", "petg.correction.toml", "--out", "a.stl"]);

@@ -127,13 +127,13 @@ enum FlankWord {
 }
 
 impl Args {
-    fn build(&self, first_layer_mm: Option<f64>) -> Build {
+    fn build(&self, bore: BoreForm, first_layer_mm: Option<f64>) -> Build {
         Build {
             flank: match self.flank {
                 FlankWord::Straight => Flank::Straight,
                 FlankWord::Involute => Flank::Involute,
             },
-            bore: self.bore_form,
+            bore,
             hubs: self.hubs.clone(),
             ring: self.flange_apart,
             set_screws: self.set_screw,
@@ -167,7 +167,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         Some(path) => first_layer::in_file(&read_text(path)?),
         None => None,
     };
-    let (bore, fit_notes) = bore(args, correction.as_ref())?;
+    let Fitted { bore, form, notes } = fitted(args, correction.as_ref())?;
     let request = Request {
         belt: args.belt.clone(),
         teeth: args.teeth,
@@ -175,10 +175,10 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
         flanges: Flanges::from_count(args.flanges).unwrap_or(Flanges::Two),
         belt_width: args.belt_width,
         allow_few_teeth: args.allow_few_teeth,
-        build: args.build(args.first_layer.map(Mm::get).or(measured)),
+        build: args.build(form, args.first_layer.map(Mm::get).or(measured)),
     };
     let mut design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
-    design.warnings.extend(fit_notes);
+    design.warnings.extend(notes);
     design.warnings.extend(inch_caution(args.bore));
     let solids = pulley_solid::solids(&design).map_err(|error| Error::call(error.to_string()))?;
     let named = args.correction.as_deref().zip(correction.as_ref());
@@ -212,8 +212,16 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
 }
 
 /// The bore that is aimed at, and what is to be said of its fit.
-fn bore(args: &Args, correction: Option<&Correction>) -> Result<(Mm, Vec<String>), Error> {
-    let Some(name) = &args.fit else { return Ok((args.bore, Vec::new())) };
+struct Fitted {
+    bore: Mm,
+    form: BoreForm,
+    notes: Vec<String>,
+}
+
+/// The bore with its fit; the same fit holds across a flat, as in [`crate::parts::seat`].
+fn fitted(args: &Args, correction: Option<&Correction>) -> Result<Fitted, Error> {
+    let (bore, form) = (args.bore, args.bore_form);
+    let Some(name) = &args.fit else { return Ok(Fitted { bore, form, notes: Vec::new() }) };
     let named = named_fits(args.fits.as_ref())?;
     let feels = match &args.correction {
         Some(path) if args.fits.is_none() => Feels::from_toml(&files::read_text(path)?, path)?,
@@ -228,7 +236,18 @@ fn bore(args: &Args, correction: Option<&Correction>) -> Result<(Mm, Vec<String>
     };
     let chosen = fits.get(Kind::Bore, name).map_err(|error| refused(error.to_string(), error.help()))?;
     let aim = chosen.aim(Kind::Bore, args.bore).map_err(|error| refused(error.to_string(), error.help()))?;
-    Ok((aim.target, chosen.notes(&aim)))
+    let mut notes = chosen.notes(&aim);
+    let form = match form {
+        BoreForm::Flat { across_mm } => {
+            let size = Mm::new(across_mm).unwrap_or(args.bore);
+            let across =
+                chosen.aim(Kind::Gap, size).map_err(|error| refused(error.to_string(), error.help()))?;
+            notes.extend(across.words().map(|words| format!("across the flat: {words}")));
+            BoreForm::Flat { across_mm: across.target.get() }
+        }
+        other => other,
+    };
+    Ok(Fitted { bore: aim.target, form, notes })
 }
 
 fn refusal(error: CannotMake) -> Error {

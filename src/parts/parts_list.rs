@@ -21,6 +21,7 @@ use crate::units::Mm;
 use super::own_fits::{ChosenFit, OwnFits};
 use super::seat::bought::BoughtPart;
 use super::seat::{Ask, CannotSeat, How, Seat, inch_caution};
+use super::sized::RoundOfFlat;
 
 /// A parts list that can be read.
 #[derive(Clone, Debug, PartialEq)]
@@ -74,6 +75,8 @@ pub struct Asked<'a> {
     pub aim: Aim,
     /// The fit that it follows from, and the size of the bought part.
     pub chosen: Option<(ChosenFit<'a>, Mm)>,
+    /// The round that it is cut off, where it is the size across a flat.
+    pub round: Option<RoundOfFlat>,
     /// Where the numbers come from.
     pub sources: Vec<Source>,
 }
@@ -168,7 +171,7 @@ impl PartLine {
         let middle = mate_limits.and_then(|limits| Mm::new(limits.middle_mm()));
         let chosen = chosen.zip(middle.or(self.mate).or(self.size));
         let sources = aim.source.iter().cloned().collect();
-        Ok(Asked { aim, chosen, sources })
+        Ok(Asked { aim, chosen, round: None, sources })
     }
 
     fn ask_seat<'a>(&'a self, part: &'a BoughtPart, fits: &OwnFits<'a>) -> Result<Asked<'a>, CannotAsk> {
@@ -187,7 +190,7 @@ impl PartLine {
             aim.cautions.push(unused_size(size));
         }
         aim.cautions.extend(seat.cautions);
-        Ok(Asked { aim, chosen: seat.first.chosen, sources })
+        Ok(Asked { aim, chosen: seat.first.chosen, round: seat.first.round, sources })
     }
 }
 

@@ -138,7 +138,7 @@ impl Design {
         let face = tolerance::face_width_mm(profile, belt_width_mm, request.flanges == Flanges::Two);
         let flange = tolerance::flange_height_mm(profile);
         let given = given(&pulley, face.value, flange.value);
-        let pieces = pulley_pieces::wanted(&pulley, request, given, &mut warnings)?;
+        let pieces = pulley_pieces::wanted(&pulley, request, given, Sizing::new(correction), &mut warnings)?;
         let wanted = wanted(&pulley, request, given);
         if let Some(fewest) = tolerance::fewest_teeth(profile)
             && pulley.teeth() < fewest.value

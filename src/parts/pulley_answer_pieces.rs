@@ -16,6 +16,9 @@ use super::pulley_standard::{Against, Outcome};
 const ASSUMED: &str = "pitch and runout are not measured by coupons: their chances assume that walls scatter as \
      features of one print do";
 
+/// Width of the column of names where none is longer.
+const LEAST_NAME_COLUMN: usize = 34;
+
 /// A piece that is printed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub(super) struct PieceAnswer {
@@ -128,10 +131,12 @@ pub(super) fn write(
     }
     for piece in pieces {
         writeln!(out, "\n{}: {}", piece.name, piece.orientation)?;
-        writeln!(out, "{:<34}{:<17}{:>9}{:>9}  expected print, 95 %", "", "kind", "wanted", "draw")?;
+        let longest = piece.sizes.iter().map(|size| size.name.chars().count()).max().unwrap_or(0);
+        let wide = LEAST_NAME_COLUMN.max(longest + 2);
+        writeln!(out, "{:<wide$}{:<17}{:>9}{:>9}  expected print, 95 %", "", "kind", "wanted", "draw")?;
         for size in &piece.sizes {
             let SizeAnswer { name, kind, wanted_mm, draw_mm, .. } = size;
-            write!(out, "{name:<34}{:<17}{wanted_mm:>9.3}{draw_mm:>9.3}", kind.name())?;
+            write!(out, "{name:<wide$}{:<17}{wanted_mm:>9.3}{draw_mm:>9.3}", kind.name())?;
             match (size.expected_mm, size.half95_mm) {
                 (Some(expected), Some(half)) => writeln!(out, "  {expected:.3} ± {half:.3}")?,
                 (Some(_), None) => writeln!(out, "  not measured")?,

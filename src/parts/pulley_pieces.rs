@@ -12,6 +12,8 @@ use std::f64::consts::{FRAC_PI_2, PI};
 
 use crate::belt::pulley::Pulley;
 use crate::fits::named::NamedFits;
+use crate::fits::written;
+use crate::kind::Kind;
 
 use super::build::bore::Bore;
 use super::build::hole::HoleCircle;
@@ -19,10 +21,11 @@ use super::build::label::Label;
 use super::build::piece::Piece;
 use super::build::recess::{End, Recess};
 use super::build::set_screw::{NutSlot, SetScrews, corner_reach_mm};
+use super::build::sizing::Sizing;
 use super::build::step::{Side, Step};
 use super::build::{CannotBuild, LEAST_SKIN_MM, need_positive};
 use super::pulley::CHAMFER_MM;
-use super::pulley_request::{CannotMake, CircleAsked, Flanges, Hub, Request, RingHold};
+use super::pulley_request::{CannotMake, CircleAsked, Flanges, Hub, RecessAsked, Request, RingHold};
 
 /// Least plastic between the bore and a captive nut, which the screw's pull bears on, mm; picked by feel.
 const BEHIND_NUT_MM: f64 = 1.6;
@@ -52,18 +55,22 @@ struct Plan<'a> {
     pulley: &'a Pulley,
     request: &'a Request,
     given: Given,
+    sizing: Sizing<'a>,
 }
 
-/// The pieces, and what must be said of them.
+/// The pieces, and what must be said of them; `sizing` is what they will be drawn by.
 pub(super) fn wanted(
     pulley: &Pulley,
     request: &Request,
     given: Given,
+    sizing: Sizing<'_>,
     warnings: &mut Vec<String>,
 ) -> Result<Vec<Piece>, CannotMake> {
-    let plan = Plan { pulley, request, given };
+    let plan = Plan { pulley, request, given, sizing };
     let build = &request.build;
     plan.check()?;
+    warnings
+        .extend(build.recesses.iter().filter_map(|recess| shoulder_caution(recess, &request.bore_shape())));
     let mut pieces = match &build.split {
         Some(_) => vec![plan.half(End::Bed)?, plan.half(End::Top)?],
         None => vec![plan.whole(warnings)?],
@@ -296,32 +303,64 @@ impl Plan<'_> {
     }
 
     /// Diameter of the spigot that a flange apart sits on, mm.
+    ///
+    /// One inside a screw circle is as wide as leaves the flange its least plastic between its bore and the
+    /// screws' holes, as wanted and as drawn: a correction widens both.
     fn spigot_mm(&self, hold: RingHold) -> Result<f64, CannotMake> {
         let widest = 2.0 * self.pulley.groove.floor_mm - SPIGOT_STEP_MM;
-        let spigot = match (hold, self.request.build.screw_circle) {
-            (RingHold::Screwed, Some(screws)) => {
-                widest.min(screws.circle_mm - screws.diameter_mm - 2.0 * (LEAST_SKIN_MM + 0.2))
-            }
-            _ => widest,
+        need_positive("the spigot of a flange apart", widest)?;
+        if hold == RingHold::Pressed {
+            return Ok(widest);
+        }
+        let bore = self.request.bore_shape();
+        let drawn_bore = bore.drawn(&self.sizing)?;
+        let leaves_skin = |spigot_mm: f64| {
+            let ring = self.ring_on(spigot_mm, hold);
+            let short = ring.short_of_skin_mm().max(ring.drawn(&self.sizing)?.short_of_skin_mm());
+            Ok::<bool, CannotMake>(short <= 1e-9)
         };
-        need_positive("the spigot of a flange apart", spigot)?;
+        if leaves_skin(widest)? {
+            return Ok(widest);
+        }
+        // In hundredths, so that what is wanted reads as a size; the wider, the less is left.
+        let hundredths = |mm: f64| (mm * 100.0).floor() as u32;
+        let (mut fits, mut too_wide) = (hundredths(2.0 * bore.reach_mm()), hundredths(widest) + 1);
+        while fits + 1 < too_wide {
+            let middle = fits.midpoint(too_wide);
+            *(if leaves_skin(f64::from(middle) / 100.0)? { &mut fits } else { &mut too_wide }) = middle;
+        }
+        let spigot = f64::from(fits) / 100.0;
+        let drawn = self.sizing.drawn_mm(Kind::Pin, spigot)? / 2.0 - drawn_bore.reach_mm();
+        if drawn.min(spigot / 2.0 - bore.reach_mm()) < LEAST_SKIN_MM {
+            return Err(CannotBuild::Size {
+                what: "the spigot of a flange apart",
+                size_mm: spigot,
+                reason: format!(
+                    "the screws leave no more, and {LEAST_SKIN_MM} mm of plastic must be left around the bore; \
+                     take a wider screw circle, thinner screws or a smaller bore"
+                ),
+            }
+            .into());
+        }
         Ok(spigot)
     }
 
     fn ring(&self, hold: RingHold) -> Result<Piece, CannotMake> {
-        let spigot = self.spigot_mm(hold)?;
-        let fit = match hold {
-            RingHold::Pressed => "press",
-            RingHold::Screwed => "slide",
+        Ok(self.ring_on(self.spigot_mm(hold)?, hold))
+    }
+
+    /// The flange apart for a spigot of this diameter.
+    fn ring_on(&self, spigot_mm: f64, hold: RingHold) -> Piece {
+        let (fit, how) = match hold {
+            RingHold::Pressed => {
+                ("press", "press it onto the spigot, slowly and in line, behind eye protection")
+            }
+            RingHold::Screwed => ("slide", "screw it onto the face"),
         };
         // The bundled fits have both names.
-        let clearance = NamedFits::bundled().get(fit).map_or(0.0, |fit| fit.clearance(spigot).middle_mm());
-        let how = match hold {
-            RingHold::Pressed => "press it onto the spigot, slowly and in line, behind eye protection",
-            RingHold::Screwed => "screw it onto the face",
-        };
+        let clearance = NamedFits::bundled().get(fit).map_or(0.0, |fit| fit.clearance(spigot_mm).middle_mm());
         let mut piece = self.blank(", upper flange", format!("print lying on the bed; {how}"));
-        piece.bore = Bore::round(spigot + clearance);
+        piece.bore = Bore::round(spigot_mm + clearance);
         let mut steps = Pile::default();
         steps.add("upper flange", round(self.given.flange_diameter_mm), self.given.flange_mm);
         piece.steps = steps.0;
@@ -333,7 +372,7 @@ impl Plan<'_> {
             let first = |asked: CircleAsked| FRAC_PI_2 + PI / f64::from(asked.count.max(1));
             piece.holes.extend(asked.map(|asked| circle("screw hole", asked, first(asked))));
         }
-        Ok(piece)
+        piece
     }
 
     /// On the widest ring that looks up.
@@ -355,6 +394,26 @@ impl Plan<'_> {
         piece.label = found;
         Ok(())
     }
+}
+
+/// What is wrong with the shoulder that the bore leaves behind a recess: common practice, no source.
+fn shoulder_caution(recess: &RecessAsked, bore: &Bore) -> Option<String> {
+    let limits = recess.shoulder?;
+    let (name, end, hole_mm) = (recess.name, recess.end.name(), bore.size_mm());
+    let wrong = if hole_mm < limits.lower_mm {
+        "rubs on the inner ring, which turns"
+    } else if 2.0 * bore.reach_mm() > limits.upper_mm {
+        "bears on too little of the outer ring"
+    } else {
+        return None;
+    };
+    Some(format!(
+        "the {name} at the {end} has the bore of {hole} mm behind it: that shoulder {wrong}; the bearing needs a hole \
+         of {needed} mm there ({limits}): take --bore {needed}, or lay a ring of that bore under the outer ring and make \
+         the seat deeper by it",
+        hole = written(hole_mm),
+        needed = written(limits.middle_mm()),
+    ))
 }
 
 /// Whether a label keeps clear of holes and of set screws' slots.

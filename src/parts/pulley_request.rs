@@ -4,6 +4,7 @@ use crate::belt::groove::NoSuchTeeth;
 use crate::belt::pulley::NoPulley;
 use crate::belt::rack::Flank;
 use crate::correction::apply::CannotApply;
+use crate::fits::Limits;
 use crate::geometry::lettering::UnknownGlyph;
 use crate::units::Mm;
 
@@ -133,6 +134,8 @@ pub struct RecessAsked {
     pub diameter_mm: f64,
     /// Depth, mm.
     pub depth_mm: f64,
+    /// Between which sizes the hole behind it must lie for what sits in it, where that is known.
+    pub shoulder: Option<Limits>,
 }
 
 /// Dowels that hold the halves of a split pulley.

@@ -10,6 +10,7 @@ use crate::hardware::{NotSold, bearing, nut, screw};
 
 use super::build::recess::End;
 use super::pulley_request::{BoreForm, CircleAsked, DowelsAsked, Hub, RecessAsked, RingHold, ScrewsAsked};
+use super::seat::outer_shoulder;
 
 /// Why a feature's words are not understood.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -133,11 +134,12 @@ pub fn seat(text: &str) -> Result<RecessAsked, NotAFeature> {
     let (end, rest) = end(text);
     let name = "bearing seat";
     if let Some([diameter_mm, depth_mm]) = numbers(rest) {
-        return Ok(RecessAsked { name, end, diameter_mm, depth_mm });
+        return Ok(RecessAsked { name, end, diameter_mm, depth_mm, shoulder: None });
     }
     let bearing = bearing::ball_bearing(rest)?;
     let diameter_mm = bearing.outside_mm + clearance_mm("snug", bearing.outside_mm);
-    Ok(RecessAsked { name, end, diameter_mm, depth_mm: bearing.width_mm() })
+    let shoulder = Some(outer_shoulder(bearing));
+    Ok(RecessAsked { name, end, diameter_mm, depth_mm: bearing.width_mm(), shoulder })
 }
 
 /// A recess for a bought bush or pinion: `12x8` or `bed:12x8`.
@@ -145,7 +147,7 @@ pub fn recess(text: &str) -> Result<RecessAsked, NotAFeature> {
     let (end, rest) = end(text);
     let [diameter_mm, depth_mm] =
         numbers(rest).ok_or_else(|| wrong(text, "recess", "DIAMETERxDEPTH or bed:DIAMETERxDEPTH"))?;
-    Ok(RecessAsked { name: "bush recess", end, diameter_mm, depth_mm })
+    Ok(RecessAsked { name: "bush recess", end, diameter_mm, depth_mm, shoulder: None })
 }
 
 /// Set screws: `M3` or `2xM3` with a captive hexagon nut, `3.2` or `2x3.2` a hole alone.

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::correction::Correction;
-use crate::correction::apply::CannotApply;
+use crate::correction::apply::{CannotApply, Size};
 use crate::correction::tolerance::ToleranceInterval;
 use crate::fits::aim::Aim;
 use crate::fits::named::PRESS_CAUTION;
@@ -12,6 +12,7 @@ use crate::kind::{Axis, Kind};
 use crate::stats::tolerance::Wanted;
 use crate::units::Mm;
 
+use super::build::sizing::{Sized, Sizing};
 use super::felt::FeelUsed;
 use super::pressed::{CannotPress, PressRequest, Pressed};
 
@@ -65,6 +66,15 @@ pub struct SizedFeature {
     called: Option<String>,
 }
 
+/// The round that a flat is cut off, as wanted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RoundOfFlat {
+    /// The kind of bore.
+    pub kind: Kind,
+    /// Its printed diameter.
+    pub target: Mm,
+}
+
 impl SizedFeature {
     /// The size to draw, rounded to `step`, for a print that comes out as `aim` says.
     ///
@@ -78,6 +88,41 @@ impl SizedFeature {
         step: Mm,
     ) -> Result<Self, CannotApply> {
         let size = correction.size_for(kind, axis, aim.target, step)?;
+        let mut sized = Self::of_size(kind, axis, aim, &size);
+        let beyond_mm = size.prediction.beyond_mm;
+        sized.warnings.extend(correction.extrapolation(kind, size.draw.get(), beyond_mm));
+        Ok(sized)
+    }
+
+    /// The size to draw across a flat, by the rule that a pulley's D bore has, too: half of it is the bore
+    /// and half of a gap of twice what the flat lies from the axis.
+    ///
+    /// # Errors
+    /// As [`Correction::size_for`].
+    pub fn across_flat(
+        correction: &Correction,
+        round: RoundOfFlat,
+        aim: &Aim,
+        step: Mm,
+    ) -> Result<Self, CannotApply> {
+        let refused = CannotApply::NothingToDraw { kind: Kind::Gap, target: aim.target };
+        let sizing = Sizing::new(Some(correction));
+        let bore = correction.size_for(round.kind, round.kind.unnamed_axis(), round.target, step)?.draw.get();
+        let flat_mm = sizing.drawn_flat_mm(aim.target.get() - round.target.get() / 2.0)?;
+        let far_side_mm = sizing.drawn_mm(round.kind, round.target.get())? / 2.0;
+        let draw = Mm::new(flat_mm + far_side_mm).map(|mm| mm.rounded_to(step)).ok_or(refused.clone())?;
+        let flat_mm = draw.get() - bore / 2.0;
+        let drawn = Sized::across_flat_of("across the flat", round.kind, bore, flat_mm);
+        let prediction = sizing.prediction(&drawn)?.ok_or(refused)?;
+        let size = Size { target: aim.target, draw, prediction };
+        let mut sized = Self::of_size(Kind::Gap, Kind::Gap.unnamed_axis(), aim, &size);
+        // The bore's own line says where that one lies.
+        let gap = correction.predict(Kind::Gap, Kind::Gap.unnamed_axis(), 2.0 * flat_mm)?;
+        sized.warnings.extend(correction.extrapolation(Kind::Gap, 2.0 * flat_mm, gap.beyond_mm));
+        Ok(sized)
+    }
+
+    fn of_size(kind: Kind, axis: Axis, aim: &Aim, size: &Size) -> Self {
         let prediction = size.prediction;
         let (low, high) = prediction.interval(0.95);
         let known = low.is_finite() && high.is_finite();
@@ -92,8 +137,7 @@ impl SizedFeature {
         if aim.is_pressed {
             sized.warnings.push(PRESS_CAUTION.to_owned());
         }
-        sized.warnings.extend(correction.extrapolation(kind, size.draw.get(), prediction.beyond_mm));
-        Ok(sized)
+        sized
     }
 
     /// The same with a press fit judged: what the plastic bears and what holds.

@@ -305,8 +305,11 @@ fn answer<'a>(
     fits: &OwnFits<'a>,
     step: Mm,
 ) -> Result<Answered<'a>, CannotMeet> {
-    let Asked { aim, chosen, .. } = line.ask(fits)?;
-    let mut sized = SizedFeature::new(correction, line.kind, line.axis, &aim, step)?;
+    let Asked { aim, chosen, round, .. } = line.ask(fits)?;
+    let mut sized = match round {
+        Some(round) => SizedFeature::across_flat(correction, round, &aim, step)?,
+        None => SizedFeature::new(correction, line.kind, line.axis, &aim, step)?,
+    };
     let own = sized.warnings.len();
     if let Some((chosen, mate)) = chosen {
         chosen.credit(&mut sized, mate);

@@ -94,6 +94,7 @@ pub fn request(seed: u64) -> Request {
             end,
             diameter_mm,
             depth_mm: random.between(1.0, 3.0),
+            shoulder: None,
         });
     }
     if random.chance(0.5) {

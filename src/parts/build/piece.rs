@@ -197,6 +197,12 @@ impl Piece {
         Ok(())
     }
 
+    /// By how much holes through all of it stand too near to the bore, mm; not above zero where they do not.
+    pub(in crate::parts) fn short_of_skin_mm(&self) -> f64 {
+        let needed = self.bore.reach_mm() + self.skin_mm(0.0, 1.0);
+        self.holes.iter().map(|holes| needed - holes.band_mm().0).fold(f64::NEG_INFINITY, f64::max)
+    }
+
     fn check_apart(&self, a: &HoleCircle, b: &HoleCircle) -> Result<(), CannotBuild> {
         let gaps = a.centres().flat_map(|[x, y]| b.centres().map(move |[u, v]| (x - u).hypot(y - v)));
         let least = gaps.fold(f64::INFINITY, f64::min) - (a.diameter_mm + b.diameter_mm) / 2.0;

@@ -38,7 +38,12 @@ impl Sized {
 
     /// From the far side of a bore to a flat at a distance from the axis.
     pub fn across_flat(name: impl Into<String>, bore_mm: f64, flat_mm: f64) -> Self {
-        let parts = vec![(Kind::Bore, bore_mm, 0.5), (Kind::Gap, 2.0 * flat_mm, 0.5)];
+        Self::across_flat_of(name, Kind::Bore, bore_mm, flat_mm)
+    }
+
+    /// The same of a bore of this kind, such as one that lies across the layers.
+    pub fn across_flat_of(name: impl Into<String>, round: Kind, bore_mm: f64, flat_mm: f64) -> Self {
+        let parts = vec![(round, bore_mm, 0.5), (Kind::Gap, 2.0 * flat_mm, 0.5)];
         Self { name: name.into(), kind: Kind::Gap, parts }
     }
 
@@ -129,19 +134,33 @@ impl<'a> Sizing<'a> {
         wanted.iter().zip(drawn).map(row).collect()
     }
 
-    /// What a drawn size is expected to print as; the parts' uncertainties are added as if independent.
+    /// What a drawn size is expected to print as.
     fn expected(&self, drawn: &Sized) -> Result<Option<Estimate>, CannotApply> {
-        let Some(correction) = self.correction else { return Ok(None) };
-        let (mut expected_mm, mut variance, mut dof) = (0.0, 0.0, f64::INFINITY);
-        for (kind, size, share) in &drawn.parts {
-            let Some(prediction) = self.predicted(correction, *kind, *size)? else {
-                return Ok(Some(Estimate { expected_mm: drawn.size_mm(), half95_mm: None }));
-            };
-            expected_mm += share * prediction.expected_mm;
-            variance += (share * prediction.sd_mm).powi(2);
-            dof = dof.min(prediction.dof);
+        if self.correction.is_none() {
+            return Ok(None);
         }
-        Ok(Some(Estimate { expected_mm, half95_mm: Some(t_quantile(0.975, dof) * variance.sqrt()) }))
+        Ok(Some(match self.prediction(drawn)? {
+            Some(Prediction { expected_mm, sd_mm, dof, .. }) => {
+                Estimate { expected_mm, half95_mm: Some(t_quantile(0.975, dof) * sd_mm) }
+            }
+            None => Estimate { expected_mm: drawn.size_mm(), half95_mm: None },
+        }))
+    }
+
+    /// What a drawn size will measure on a new print, the parts' uncertainties added as if independent;
+    /// `None` where a part of it is drawn as wanted.
+    pub fn prediction(&self, drawn: &Sized) -> Result<Option<Prediction>, CannotApply> {
+        let Some(correction) = self.correction else { return Ok(None) };
+        let (mut expected_mm, mut variance) = (0.0, 0.0);
+        let (mut dof, mut beyond_mm) = (f64::INFINITY, 0.0_f64);
+        for (kind, size, share) in &drawn.parts {
+            let Some(part) = self.predicted(correction, *kind, *size)? else { return Ok(None) };
+            expected_mm += share * part.expected_mm;
+            variance += (share * part.sd_mm).powi(2);
+            dof = dof.min(part.dof);
+            beyond_mm = beyond_mm.max(part.beyond_mm);
+        }
+        Ok(Some(Prediction { expected_mm, sd_mm: variance.sqrt(), dof, beyond_mm }))
     }
 
     fn predicted(

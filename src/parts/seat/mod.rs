@@ -15,7 +15,7 @@ mod fastener;
 mod round;
 pub mod sized;
 
-pub use round::inch_caution;
+pub use round::{inch_caution, outer_shoulder};
 
 use crate::fits::aim::{Aim, CannotAim, Demand, Request};
 use crate::fits::fit_type::{FitType, clearance_between};
@@ -26,6 +26,7 @@ use crate::kind::{Axis, Kind};
 use crate::units::Mm;
 
 use super::own_fits::{ChosenFit, OwnFits};
+use super::sized::RoundOfFlat;
 use bought::BoughtPart;
 
 /// How the printed part is to go with the bought one.
@@ -67,6 +68,8 @@ pub struct Wanted<'a> {
     pub note: String,
     /// The fit that it follows from, and the size of the bought part.
     pub(super) chosen: Option<(ChosenFit<'a>, Mm)>,
+    /// The round that it is cut off, where it is the size across a flat.
+    pub(super) round: Option<RoundOfFlat>,
 }
 
 /// One dimension that is drawn as it is.
@@ -236,6 +239,19 @@ impl<'a> Draft<'a> {
         how: How<'a>,
         fits: &OwnFits<'a>,
     ) -> Result<(), CannotSeat> {
+        self.fitted_as(kind, name, (kind, axis), bought, how, fits)
+    }
+
+    /// The same with the fit of another kind, such as the bore's for the flat in it.
+    fn fitted_as(
+        &mut self,
+        of: Kind,
+        name: &'static str,
+        (kind, axis): (Kind, Option<Axis>),
+        bought: Bought,
+        how: How<'a>,
+        fits: &OwnFits<'a>,
+    ) -> Result<(), CannotSeat> {
         let request = |demand, mate_limits| Request {
             kind,
             size: Mm::new(bought.nominal_mm),
@@ -249,7 +265,7 @@ impl<'a> Draft<'a> {
                 return Ok(());
             }
             How::Fit(name) => {
-                let chosen = fits.get(kind, name)?;
+                let chosen = fits.get(of, name)?;
                 let demand = if bought.by_largest {
                     Demand::FitLargest(&chosen.fit)
                 } else {
@@ -274,6 +290,7 @@ impl<'a> Draft<'a> {
             aim,
             note: String::new(),
             chosen,
+            round: None,
         });
         Ok(())
     }
@@ -307,7 +324,7 @@ impl<'a> Draft<'a> {
         let mut aim = request.aim()?;
         aim.source = Some(Source::new(format!("limits of {name}"), PRACTICE));
         let axis = kind.unnamed_axis();
-        self.wanted.push(Wanted { name, kind, axis, aim, note: note.to_owned(), chosen: None });
+        self.wanted.push(Wanted { name, kind, axis, aim, note: note.to_owned(), chosen: None, round: None });
         Ok(())
     }
 

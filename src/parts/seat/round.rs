@@ -10,12 +10,24 @@ use crate::units::Mm;
 
 use super::{Ask, Bought, CannotSeat, Draft, How, PRACTICE, kind_of};
 use crate::parts::own_fits::OwnFits;
+use crate::parts::sized::RoundOfFlat;
 
 const HOLES: [Kind; 2] = [Kind::Bore, Kind::HorizontalBore];
 
 /// What the hot tip of an insert does to whoever holds it.
 const INSERT_CAUTION: &str = "inserts are melted in with a hot tip: it burns, and hot plastic gives off fumes; \
      air the room, and follow the rules of your workshop";
+
+/// The diameter at this share of the way from a bearing's bore to its outside, mm.
+fn across_rings_mm(bearing: &BallBearing, share: f64) -> f64 {
+    decimal_mm(bearing.bore_mm + share * (bearing.outside_mm - bearing.bore_mm))
+}
+
+/// The hole behind a bearing's seat: wide enough for the inner ring to turn free of it, and no wider than the
+/// outer ring bears on.
+pub fn outer_shoulder(bearing: &BallBearing) -> Limits {
+    Limits { lower_mm: across_rings_mm(bearing, 0.7), upper_mm: across_rings_mm(bearing, 0.85) }
+}
 
 impl<'a> Draft<'a> {
     pub(super) fn for_bearing(
@@ -27,7 +39,7 @@ impl<'a> Draft<'a> {
         let expected = "bore or horizontal_bore around it, or pin through it";
         let kind = kind_of(&ask, &[Kind::Bore, Kind::HorizontalBore, Kind::Pin], "bearing", expected)?;
         let (inner_mm, outer_mm) = (bearing.bore_mm, bearing.outside_mm);
-        let across = |share: f64| decimal_mm(inner_mm + share * (outer_mm - inner_mm));
+        let across = |share: f64| across_rings_mm(bearing, share);
         let widest_mm = bearing.width_limits().upper_mm;
         if kind == Kind::Pin {
             let bought =
@@ -47,7 +59,7 @@ impl<'a> Draft<'a> {
             let bought =
                 Bought { nominal_mm: outer_mm, limits: Some(bearing.outside_limits), by_largest: false };
             self.fitted("seat", (kind, ask.axis), bought, ask.how, fits)?;
-            let shoulder = Limits { lower_mm: across(0.7), upper_mm: across(0.85) };
+            let shoulder = outer_shoulder(bearing);
             let note = "the hole behind the seat: bears on the outer ring only; see the bearing's data sheet";
             self.within("shoulder", kind, shoulder, note)?;
             self.depth("depth", kind, widest_mm, "the bearing's width, and no less")?;
@@ -86,7 +98,11 @@ impl<'a> Draft<'a> {
         )?;
         if let Some(flat) = flat {
             let bought = Bought { nominal_mm: flat.get(), limits: None, by_largest: false };
-            self.fitted("across the flat", (Kind::Gap, None), bought, ask.how, fits)?;
+            let round = self.wanted.last().map(|bore| RoundOfFlat { kind, target: bore.aim.target });
+            self.fitted_as(kind, "across the flat", (Kind::Gap, None), bought, ask.how, fits)?;
+            if let Some(across) = self.wanted.last_mut() {
+                across.round = round;
+            }
         }
         self.lead_in(nominal_mm);
         self.cautions.extend(inch_caution(diameter));

@@ -224,7 +224,10 @@ impl SeatDimension {
 
 impl Wanted<'_> {
     fn sized(&self, correction: &Correction, step: Mm) -> Result<SizedFeature, CannotApply> {
-        let mut sized = SizedFeature::new(correction, self.kind, self.axis, &self.aim, step)?;
+        let mut sized = match self.round {
+            Some(round) => SizedFeature::across_flat(correction, round, &self.aim, step)?,
+            None => SizedFeature::new(correction, self.kind, self.axis, &self.aim, step)?,
+        };
         if let Some((chosen, mate)) = &self.chosen {
             chosen.credit(&mut sized, *mate);
         }
