@@ -115,7 +115,7 @@ fn an_unknown_name_is_answered_with_the_nearest_and_a_common_one_with_all_that_i
         metal("PETG")
             .unwrap_err()
             .to_string()
-            .starts_with("`PETG` is no metal of the tables; they know steel")
+            .starts_with("`PETG` is no metal of the tables; they know carbon steel")
     );
     assert!(find("", Among::All).is_err());
 }
