@@ -32,7 +32,7 @@ fn without_a_set_the_sets_are_listed_and_nothing_is_written() {
     assert_eq!((code, err.as_str()), (0, ""));
     let lines: Vec<&str> = out.lines().collect();
     assert_eq!(lines[0], "set      pieces  features  readings  plastic cm3  mass g  plates mm");
-    for (line, name, features) in [(1, "quick", 13), (2, "starter", 42), (3, "full", 96)] {
+    for (line, name, features) in [(1, "quick", 13), (2, "starter", 43), (3, "full", 97)] {
         let words: Vec<&str> = lines[line].split_whitespace().collect();
         assert_eq!(words[0], name);
         assert_eq!(words[2], features.to_string(), "{name}");
@@ -50,7 +50,7 @@ fn starter_writes_a_solid_a_coupon_a_plate_the_sheet_and_the_guide() {
     assert_eq!(err, "new/c: 17 files; open new/c/measuring-guide.html first\n");
     let document: serde_json::Value = serde_json::from_str(&out).unwrap();
     let set = &document["sets"][0];
-    assert_eq!((set["features"].as_u64(), set["readings"].as_u64()), (Some(42), Some(126)));
+    assert_eq!((set["features"].as_u64(), set["readings"].as_u64()), (Some(43), Some(129)));
     assert_eq!(set["files"].as_array().unwrap().len(), 17);
     let files = files(&scratch.path().join("new/c"));
     let mut volume = 0.0;
@@ -65,13 +65,13 @@ fn starter_writes_a_solid_a_coupon_a_plate_the_sheet_and_the_guide() {
     assert!(files["plate-1.3mf"].starts_with(b"PK"));
     let sheet = std::str::from_utf8(&files["readings.csv"]).unwrap();
     let rows: Vec<&str> = sheet.lines().filter(|line| !line.starts_with('#')).collect();
-    assert_eq!(rows.len(), 43);
+    assert_eq!(rows.len(), 44);
     assert_eq!(
         rows[0],
         "setup,coupon,feature,kind,axis,nominal_mm,copy,reading_1_mm,reading_2_mm,reading_3_mm,note"
     );
     assert_eq!(rows[1], "petg-0.4,GX,g2.5,gap,x,2.5,1,,,,");
-    assert_eq!(rows[42], "petg-0.4,F1,o20-bed,outer,x,20,1,,,,");
+    assert_eq!(rows[43], "petg-0.4,F1,o20-bed,outer,x,20,1,,,,");
 }
 
 #[test]

@@ -36,7 +36,7 @@ pub fn quick() -> Vec<Feature> {
     [comb(&X), rings(&[5.0, 12.0]), along(Kind::Span, &X, &[40.0]), along(Kind::Outer, &X, &[52.0])].concat()
 }
 
-/// The 40 features of the recommended print, as the set `starter` has them.
+/// 40 features like those of the recommended print `starter`, which has a larger ring and one step more.
 pub fn starter() -> Vec<Feature> {
     [
         comb(&X),
