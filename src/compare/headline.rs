@@ -83,16 +83,20 @@ pub fn headlines(study: &Study, findings: &[Finding], courses: &[Course], option
     all
 }
 
+/// A change's size for ranking. What agrees to the micrometre ties, and the first group decides: last bits
+/// must not.
+fn micrometres(change_mm: f64) -> u64 {
+    (change_mm.abs() * 1e3).round() as u64
+}
+
 fn measured(study: &Study, findings: &[Finding], material: usize, condition: usize) -> Option<Headline> {
     let own: Vec<&Finding> = findings
         .iter()
         .filter(|finding| (finding.material, finding.condition) == (material, condition))
         .collect();
     let verdict = own.iter().map(|finding| finding.verdict).max()?;
-    let size = |finding: &&&Finding| finding.mean_mm.abs();
-    let deciding = own.iter().filter(|finding| finding.verdict == verdict).max_by(|a, b| {
-        (needed(a), size(a)).partial_cmp(&(needed(b), size(b))).unwrap_or(std::cmp::Ordering::Equal)
-    })?;
+    let ranked = own.iter().rev().filter(|finding| finding.verdict == verdict);
+    let deciding = ranked.max_by_key(|finding| (needed(finding), micrometres(finding.mean_mm)))?;
     let note = match (verdict, deciding.pieces.len(), needed(deciding)) {
         (Verdict::CannotTell, 1, _) => Note::OnePiece,
         (Verdict::CannotTell, _, more) if more > MOST_MORE => Note::TooNear,
@@ -178,9 +182,8 @@ fn between(courses: &[Course], material: usize, celsius: f64, limit_mm: f64) -> 
     let there = own()
         .filter(|course| course.soak_h == longest)
         .filter_map(|course| course.at(celsius).map(|at| (course, at)));
-    let (course, (value, half)) = there.max_by(|(_, a), (_, b)| {
-        (verdict(*a), a.0.abs()).partial_cmp(&(verdict(*b), b.0.abs())).unwrap_or(std::cmp::Ordering::Equal)
-    })?;
+    let ranked = there.collect::<Vec<_>>().into_iter().rev();
+    let (course, (value, half)) = ranked.max_by_key(|(_, at)| (verdict(*at), micrometres(at.0)))?;
     Some(Headline {
         material,
         soak_c: Some(celsius),
