@@ -5,7 +5,7 @@
 //! ```
 //!
 //! ```text
-//! curve outline -> DXF, SVG; curve stack -> boundary of planes, cylinders and cones -> STEP
+//! curve outline -> DXF, SVG; curve stack, holes across it -> boundary of planes, cylinders and cones -> STEP
 //! ```
 //!
 //! An [`outline::Outline`] is a flat region. A [`solid::Stack`] piles slabs of such regions up, and comes
@@ -21,6 +21,7 @@ mod combine;
 pub mod curve;
 pub mod curve_stack;
 mod defect;
+pub mod drill;
 pub mod dxf;
 mod glyphs;
 mod grid;
@@ -29,6 +30,7 @@ mod level;
 pub mod mesh;
 pub mod outline;
 pub mod solid;
+pub mod space_curve;
 mod stack;
 pub mod step;
 pub mod stl;

@@ -1,13 +1,14 @@
 //! A piece's sections as true lines and arcs, from the bed up: what a drawing program takes.
 //!
-//! Chamfers and labels are left out, which fit nothing. Set screws are no section: they stand in
-//! [`Piece::set_screws`] with height, directions and sizes, and cross the sections that they name.
+//! Chamfers and labels are left out, which fit nothing. The holes of set screws are no section: they stand in
+//! [`Piece::set_screws`] with height, directions and sizes; the slots of their nuts are one.
 
 use crate::geometry::curve::{Corner, Curve, CurveLoop, CurveOutline};
 
 use crate::belt::groove::Groove;
 use crate::belt::walls::Shape;
 
+use super::hole::HoleCircle;
 use super::piece::Piece;
 use super::recess::End;
 use super::step::Side;
@@ -68,6 +69,7 @@ impl Piece {
             std::iter::once(0.0).chain(self.steps.iter().map(|step| step.to_mm)).collect();
         heights.extend(self.recesses.iter().map(|recess| recess.floor_mm));
         heights.extend(self.holes.iter().flat_map(|hole| [hole.from_mm, hole.to_mm]).flatten());
+        heights.extend(self.set_screws.iter().filter_map(|screws| Some(screws.nut?.floor_mm)));
         heights.sort_by(f64::total_cmp);
         heights.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
         heights.windows(2).filter_map(|pair| self.section(pair[0], pair[1])).collect()
@@ -92,15 +94,23 @@ impl Piece {
         });
         let inner = recess.map_or_else(|| self.bore.curves(), |recess| circle(recess.diameter_mm));
         let mut outline = CurveOutline::new(outer).with_hole(&inner);
-        for hole in &self.holes {
-            let is_high =
-                hole.from_mm.is_none_or(|from| from < middle) && hole.to_mm.is_none_or(|to| to > middle);
-            if is_high && Self::passes_through(hole, step) {
-                for centre in hole.centres() {
-                    outline = outline.with_hole(&CurveLoop::circle(centre, hole.diameter_mm));
-                }
-            }
-        }
+        outline.loops.extend(self.cuts_at(middle));
         Some(Section { name: step.name, from_mm, to_mm, outline, foot_radius_mm })
+    }
+
+    /// Holes along the axis and slots of nuts at a height, clockwise.
+    pub(super) fn cuts_at(&self, z: f64) -> Vec<CurveLoop> {
+        let step = self.steps.iter().find(|step| z < step.to_mm);
+        let is_high = |hole: &&HoleCircle| {
+            hole.from_mm.is_none_or(|from| from < z)
+                && hole.to_mm.is_none_or(|to| to > z)
+                && step.is_some_and(|step| Self::passes_through(hole, step))
+        };
+        let holes = self.holes.iter().filter(is_high).flat_map(|hole| {
+            hole.centres().map(|centre| CurveLoop::circle(centre, hole.diameter_mm).reversed())
+        });
+        let screws = self.set_screws.iter().filter(|screws| screws.has_slot_at(z));
+        let slots = screws.flat_map(|screws| screws.slots()).map(|of| CurveLoop::polygon(of).reversed());
+        holes.chain(slots).collect()
     }
 }

@@ -10,6 +10,7 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::correction::apply::CannotApply;
+use crate::geometry::outline::Point;
 use crate::kind::Kind;
 
 use super::recess::End;
@@ -90,6 +91,27 @@ impl SetScrews {
             (self.height_mm - radius * angle.cos(), radius * angle.sin())
         };
         (0..CROSS_HOLE_SIDES / 2).map(corner).collect()
+    }
+
+    /// Whether the slots of nuts reach through a height.
+    pub(super) fn has_slot_at(&self, z: f64) -> bool {
+        self.nut.is_some_and(|slot| match self.end {
+            End::Top => z > slot.floor_mm,
+            End::Bed => z < slot.floor_mm,
+        })
+    }
+
+    /// The slots of nuts seen along the axis, counter-clockwise.
+    pub(super) fn slots(&self) -> Vec<[Point; 4]> {
+        let Some(slot) = self.nut else { return Vec::new() };
+        let (near, far) = (slot.from_axis_mm, slot.from_axis_mm + slot.thickness_mm);
+        let half = slot.width_mm / 2.0;
+        let around = |angle: &f64| {
+            let (sin, cos) = angle.sin_cos();
+            [[near, -half], [far, -half], [far, half], [near, half]]
+                .map(|[along, left]| [along * cos - left * sin, along * sin + left * cos])
+        };
+        self.directions_rad.iter().map(around).collect()
     }
 
     /// From the lowest to the highest place of hole and slot above the bed, mm, in a part `top_mm` high.
