@@ -115,6 +115,8 @@ fn ends(drill: &Drill, outline: &CurveOutline) -> Option<Vec<End>> {
     bounds.extend(corners.iter().map(|at| drill.local(*at)[1]));
     bounds.push(r);
     let mut ends: Vec<End> = Vec::new();
+    // Corners since the last stretch looked at: those of several walls may lie side by side.
+    let mut passed = 0;
     for (index, pair) in bounds.windows(2).enumerate() {
         if pair[1] - pair[0] < SAME_RAD * r {
             continue;
@@ -141,11 +143,12 @@ fn ends(drill: &Drill, outline: &CurveOutline) -> Option<Vec<End>> {
             match end.stretches.last_mut() {
                 None => end.stretches.push(Stretch { right: pair[0], edge }),
                 Some(last) => {
-                    let corner = corners[index - 1];
-                    let ends_there =
-                        |edge: &Edge| bits(edge.from) == bits(corner) || bits(edge.to) == bits(corner);
-                    if ends_there(&last.edge) && ends_there(&edge) {
-                        end.corners.push(corner);
+                    let ends_at =
+                        |edge: &Edge, corner: Point| [edge.from, edge.to].map(bits).contains(&bits(corner));
+                    let between = corners[passed..index].iter();
+                    let mut shared = between.filter(|at| ends_at(&last.edge, **at) && ends_at(&edge, **at));
+                    if let Some(corner) = shared.next() {
+                        end.corners.push(*corner);
                         end.stretches.push(Stretch { right: pair[0], edge });
                     } else if last.edge != edge {
                         return None;
@@ -153,6 +156,7 @@ fn ends(drill: &Drill, outline: &CurveOutline) -> Option<Vec<End>> {
                 }
             }
         }
+        passed = index;
     }
     Some(ends)
 }
