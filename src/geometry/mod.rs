@@ -14,11 +14,13 @@
 //! a 32-bit float holds exactly up to 1024 mm: inside, coordinates are whole numbers, every test is exact,
 //! and an STL file loses nothing.
 
+pub mod biarc;
 pub mod brep;
 mod brep_builder;
 pub mod check;
 mod combine;
 pub mod curve;
+mod curve_offset;
 pub mod curve_stack;
 mod defect;
 pub mod drill;

@@ -10,16 +10,17 @@ use crate::geometry::curve::{Corner, CurveLoop, CurveOutline};
 use crate::geometry::curve_stack::CurveStack;
 use crate::geometry::drill::Drill;
 
-use super::chamfered;
 use super::label::DEPTH_MM;
 use super::piece::Piece;
 use super::recess::End;
-use super::section::teeth;
+use super::section::{ROLLED_ARC_MM, teeth};
 use super::step::{Side, Step};
 
 /// How far outside the tips the cone under the upper flange begins, mm: circles that touch would leave
 /// faces without width.
 const CLEAR_OF_TIPS_MM: f64 = 0.05;
+/// A chamfer of teeth narrower than this is left out, mm: a first layer's spread is more.
+const LEAST_CHAMFER_MM: f64 = 0.02;
 /// Heights closer than this are one, mm.
 const SAME_HEIGHT_MM: f64 = 1e-9;
 
@@ -78,6 +79,11 @@ impl Piece {
     /// Sections that overlap in part, where [`Piece::check`] has not refused them.
     pub fn exact(&self) -> Result<Exact, NotExact> {
         let mut pile = Pile { piece: self, outer: Vec::new(), inner: Vec::new(), differences: Vec::new() };
+        let is_rolled =
+            |step: &Step| matches!(step.side, Side::Teeth(groove) if groove.rolling_radius_mm.is_some());
+        if self.steps.iter().any(is_rolled) {
+            pile.differences.push(format!("involute flanks are arcs within {ROLLED_ARC_MM} mm"));
+        }
         pile.add_outer_runs();
         pile.add_inner_runs();
         let mut stack = pile.stack();
@@ -139,22 +145,12 @@ impl Pile<'_> {
         if let Some((center, diameter)) = outer.as_circle() {
             return Some(CurveLoop::circle(center, diameter - 2.0 * height));
         }
-        let inner = |least: f64| {
-            let Side::Teeth(groove) = step.side else { return None };
-            // Its corner with the tips would run along a curve that is no line.
-            if groove.tip_radius_mm <= 0.0 {
-                return None;
-            }
-            let inner = CurveOutline::new(teeth(&chamfered(&groove, least)?));
-            let is_exact = inner.tapers_to(&CurveOutline::new(outer.clone()));
-            inner.loops.into_iter().next().filter(|_| is_exact)
-        };
-        let least = match step.side {
-            // Three quarters of the roundings at the most, and of the tips a quarter: the mesh does so, too.
-            Side::Teeth(groove) => height.min(0.75 * groove.tip_radius_mm).min(groove.land_mm() / 4.0),
-            Side::Round { .. } | Side::Cone { .. } => height,
-        };
-        let found = inner(least);
+        let Side::Teeth(groove) = step.side else { return None };
+        // Three quarters of the roundings at the most, and of the tips a quarter: the mesh does so, too.
+        let bulge = outer.least_bulge().unwrap_or_default();
+        let least = height.min(0.75 * bulge).min(groove.land_mm() / 4.0);
+        // Where tips are sharp, their corners would run along a curve that is no line.
+        let found = if least > LEAST_CHAMFER_MM { outer.drawn_in(least) } else { None };
         if found.is_none() {
             self.differences.push("the teeth have no chamfer at the bed, where the mesh has one".to_owned());
         } else if least < height {

@@ -351,7 +351,7 @@ fn radially(points: &[Point], out_mm: f64) -> Vec<Point> {
 }
 
 /// The teeth drawn in by the chamfer at the bed, corner for corner; `None` where that leaves no teeth.
-pub(crate) fn chamfered(groove: &Groove, chamfer_mm: f64) -> Option<Groove> {
+fn chamfered(groove: &Groove, chamfer_mm: f64) -> Option<Groove> {
     // No more than leaves half of the tips.
     let inset = chamfer_mm.min(groove.land_mm() / 4.0);
     let mut inner = groove.grown(-inset, -inset);

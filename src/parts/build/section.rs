@@ -3,6 +3,7 @@
 //! Chamfers and labels are left out, which fit nothing. The holes of set screws are no section: they stand in
 //! [`Piece::set_screws`] with height, directions and sizes; the slots of their nuts are one.
 
+use crate::geometry::biarc;
 use crate::geometry::curve::{Corner, Curve, CurveLoop, CurveOutline};
 
 use crate::belt::groove::Groove;
@@ -28,10 +29,10 @@ pub struct Section {
     pub foot_radius_mm: Option<f64>,
 }
 
-/// How far chords may lie from a rolled flank, mm: no drawing program has an arc for it.
-const ROLLED_CHORD_MM: f64 = 5e-4;
+/// How far arcs may lie from a rolled flank, mm: no drawing program has the curve itself.
+pub const ROLLED_ARC_MM: f64 = 5e-4;
 
-/// The outline of teeth, counter-clockwise; involute flanks as fine chords.
+/// The outline of teeth, counter-clockwise; involute flanks as arcs that meet smoothly.
 pub fn teeth(groove: &Groove) -> CurveLoop {
     let mut corners = Vec::with_capacity(8 * groove.teeth as usize);
     let walls = groove.walls();
@@ -52,9 +53,12 @@ pub fn teeth(groove: &Groove) -> CurveLoop {
                 }
                 Shape::Line { .. } => corners.push(Corner { at: at(0.0), curve: Curve::Line }),
                 Shape::Rolled { .. } => {
-                    let count = wall.chords(ROLLED_CHORD_MM);
-                    let places = (0..count).map(|i| at(i as f64 / count as f64));
-                    corners.extend(places.map(|at| Corner { at, curve: Curve::Line }));
+                    // The plastic is on the left: the way along is the normal turned left.
+                    let along = |share: f64| {
+                        let (_, (nx, ny)) = wall.at(share);
+                        [at(share), [-ny, nx]]
+                    };
+                    corners.extend(biarc::along(along, ROLLED_ARC_MM));
                 }
             }
         }
