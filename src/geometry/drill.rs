@@ -230,7 +230,8 @@ fn open(builder: &mut Builder, drill: &Drill, end: &End, is_near: bool) -> Optio
         .map(|stretch| Some((stretch.edge, wall_face(builder, drill, &stretch.edge)?)))
         .collect::<Option<_>>()?;
     let mut vertices = Vec::with_capacity(breaks.len());
-    for (angle, corner) in &breaks {
+    // The last one is the first once more, however its last bits would come out.
+    for (angle, corner) in &breaks[..breaks.len() - 1] {
         let (left, z) = (r * angle.cos(), drill.height_mm + r * angle.sin());
         let at = match corner {
             Some(corner) => *corner,
@@ -238,10 +239,8 @@ fn open(builder: &mut Builder, drill: &Drill, end: &End, is_near: bool) -> Optio
         };
         vertices.push(builder.vertex(at, z));
     }
-    // Their first and last are one place, however its last bits came out.
-    let last = vertices.len() - 1;
-    vertices[last] = vertices[0];
-    let mut pieces = Vec::with_capacity(last);
+    vertices.extend(vertices.first().copied());
+    let mut pieces = Vec::with_capacity(vertices.len());
     for (index, pair) in breaks.windows(2).enumerate() {
         let (from_rad, sweep_rad) = (pair[0].0, pair[1].0 - pair[0].0);
         let stretch = end.stretch_at(r * (from_rad + sweep_rad / 2.0).cos());
