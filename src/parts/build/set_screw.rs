@@ -10,7 +10,7 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::correction::apply::CannotApply;
-use crate::geometry::outline::{Point, segments_for};
+use crate::geometry::outline::{Point, fewest_segments_for};
 use crate::kind::Kind;
 
 use super::recess::End;
@@ -79,8 +79,8 @@ impl SetScrews {
     /// Heights above the bed and half widths of the hole's polygon, from its lowest to its highest side:
     /// flat below and above, so that it is nowhere of no width.
     pub(super) fn profile(&self) -> Vec<(f64, f64)> {
-        // As fine as other holes: a multiple of 8.
-        let sides = segments_for(self.diameter_mm);
+        // As fine as other holes.
+        let sides = fewest_segments_for(self.diameter_mm);
         let step = TAU / sides as f64;
         // The corners' radius of the polygon that has the circle's area.
         let radius = self.diameter_mm / 2.0 * (step / step.sin()).sqrt();
