@@ -46,8 +46,9 @@ impl CurveLoop {
             let turn = into[0] * out[1] - into[1] * out[0];
             let ahead = into[0] * out[0] + into[1] * out[1];
             let is_smooth = turn.abs() <= SMOOTH_RAD && ahead > 0.0;
-            let are_lines = before.curve == Curve::Line && edge.curve == Curve::Line;
-            if !is_smooth && !(are_lines && ahead > -0.9) {
+            // Not one so sharp that its mitre would run far off.
+            let is_mitred = before.curve == Curve::Line && edge.curve == Curve::Line && ahead > -0.9;
+            if !is_smooth && !is_mitred {
                 return None;
             }
             // Along the one's normal, and on in its direction until the other one's distance is right, too.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::step_file::{Curve, Edge, Face, Place, StepFile, Surface, cross, dot, length, minus};
+use super::step_file::{Curve, Edge, Face, Frame, Place, StepFile, Surface, cross, dot, length, minus};
 
 /// How far edges may lie from the surfaces they bound, mm: what a writer's doubles leave, and of splines what they say.
 const ON_SURFACE_MM: f64 = 1e-9;
@@ -70,8 +70,11 @@ pub fn assert_edges_lie_on_surfaces(file: &StepFile) {
     }
 }
 
+/// What one step along an edge adds to an integral: place and step.
+type Part<'a> = dyn Fn(Place, Place) -> f64 + 'a;
+
 /// The integral of `f(place, step)` along a row of edges, by Gauss's rule of five places.
-fn around(file: &StepFile, row: &[(u32, bool)], f: &dyn Fn(Place, Place) -> f64) -> f64 {
+fn around(file: &StepFile, row: &[(u32, bool)], f: &Part<'_>) -> f64 {
     // Abramowitz and Stegun, table 25.4.
     const GAUSS: [(f64, f64); 5] = [
         (0.0, 0.568_888_888_888_888_9),
@@ -107,6 +110,10 @@ fn around(file: &StepFile, row: &[(u32, bool)], f: &dyn Fn(Place, Place) -> f64)
     row.iter().map(of).sum()
 }
 
+fn over(file: &StepFile, face: &Face, f: &Part<'_>) -> f64 {
+    face.loops.iter().map(|row| around(file, row, f)).sum()
+}
+
 /// The flux of a third of the place through a face, and its area seen along its surface's own normal. Both are taken
 /// from its edges by Green's theorem.
 fn flux_and_area(file: &StepFile, face: &Face) -> (f64, f64) {
@@ -114,23 +121,18 @@ fn flux_and_area(file: &StepFile, face: &Face) -> (f64, f64) {
         |f: &dyn Fn(Place, Place) -> f64| face.loops.iter().map(|row| around(file, row, f)).sum::<f64>();
     match face.surface {
         Surface::Plane(frame) => {
-            let area = sum(&|place, step| dot(cross(minus(place, frame.at), step), frame.z) / 2.0);
+            let area =
+                over(file, face, &|place, step| dot(cross(minus(place, frame.at), step), frame.z) / 2.0);
             (dot(frame.at, frame.z) * area / 3.0, area)
         }
-        Surface::Cylinder(frame, radius) => of_round(&frame.at, &sum, frame, radius, 0.0),
-        Surface::Cone(frame, radius, slope) => of_round(&frame.at, &sum, frame, radius, slope),
+        Surface::Cylinder(frame, radius) => of_round(file, face, frame, radius, 0.0),
+        Surface::Cone(frame, radius, slope) => of_round(file, face, frame, radius, slope),
     }
 }
 
 /// Of a cylinder or a cone over angle and height: at a height `h` its radius is `radius + slope h`, and the place times
 /// the normal times that radius is `(radius + slope h) (at . outwards + radius - slope at . axis)`.
-fn of_round(
-    at: &Place,
-    sum: &dyn Fn(&dyn Fn(Place, Place) -> f64) -> f64,
-    frame: super::step_file::Frame,
-    radius: f64,
-    slope: f64,
-) -> (f64, f64) {
+fn of_round(file: &StepFile, face: &Face, frame: Frame, radius: f64, slope: f64) -> (f64, f64) {
     let turn = |place: Place, step: Place| {
         let [x, y, h] = frame.local(place);
         let [dx, dy] = [frame.x, frame.y].map(|axis| dot(step, axis));
@@ -139,11 +141,11 @@ fn of_round(
         (out, h, (x * dy - y * dx) / (far * far))
     };
     let grown = |h: f64| radius * h + slope * h * h / 2.0;
-    let flux = sum(&|place, step| {
+    let flux = over(file, face, &|place, step| {
         let (out, h, angle) = turn(place, step);
-        -grown(h) * (dot(*at, out) + radius - slope * dot(*at, frame.z)) * angle
+        -grown(h) * (dot(frame.at, out) + radius - slope * dot(frame.at, frame.z)) * angle
     });
-    let area = sum(&|place, step| {
+    let area = over(file, face, &|place, step| {
         let (_, h, angle) = turn(place, step);
         -grown(h) * angle * slope.hypot(1.0)
     });
