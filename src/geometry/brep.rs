@@ -1,10 +1,13 @@
 //! An exact solid as its boundary: vertices, edges and faces that share one another.
 //!
 //! ```text
-//! CurveStack -> walls (planes, cylinders, cones) + caps (planes) -> Brep, every edge used twice -> STEP
+//! CurveStack -> walls (planes, cylinders, cones) + caps (planes) -> holes across -> Brep, every edge used twice -> STEP
 //! ```
 //!
-//! [`super::curve_stack`] makes it; [`super::step`] writes it. Lengths are millimetres, angles radians.
+//! [`super::curve_stack`] makes it, [`super::drill`] its holes across; [`super::step`] writes it. Lengths are
+//! millimetres, angles radians.
+
+use super::space_curve::SpaceCurve;
 
 /// Why slabs make no exact solid.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -35,6 +38,14 @@ pub enum NotExact {
         /// Its top.
         z1: f64,
     },
+    /// A hole across meets something that ends within its reach.
+    #[error("`{name}`: a hole across at {z} mm does not pass from wall to wall")]
+    Hole {
+        /// The solid.
+        name: String,
+        /// The height of its axis.
+        z: f64,
+    },
     /// The faces do not close: outlines overlap in part.
     #[error("`{name}` does not close at {z} mm: outlines cross there or overlap in part")]
     Open {
@@ -57,10 +68,12 @@ pub enum Surface {
         /// A direction in it.
         along: [f64; 3],
     },
-    /// A cylinder about a line along z.
+    /// A cylinder about a line.
     Cylinder {
         /// Where the axis passes.
         at: [f64; 3],
+        /// Along the line: z, or level.
+        axis: [f64; 3],
         /// Its radius.
         radius: f64,
         /// Whether plastic is inside of it.
@@ -98,20 +111,6 @@ pub struct Face {
     pub surface: Surface,
     /// What it ends at.
     pub loops: Vec<Vec<Use>>,
-}
-
-/// The curve of an edge of a solid.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum SpaceCurve {
-    /// Straight.
-    Line,
-    /// Part of a horizontal circle about this centre; positive sweeps turn counter-clockwise from above.
-    Arc {
-        /// Its centre.
-        center: [f64; 3],
-        /// How far it turns, radians.
-        sweep_rad: f64,
-    },
 }
 
 /// An edge of a solid.

@@ -5,9 +5,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::brep::{Face, SpaceCurve, SpaceEdge, Surface, Use};
+use super::brep::{Face, SpaceEdge, Surface, Use};
 use super::curve::{Corner, Curve, CurveLoop, CurveOutline, Edge};
 use super::curve_stack::CLOSE_MM;
+use super::space_curve::SpaceCurve;
 
 /// Two of one place: its bits, which also put places in an order.
 pub(super) fn bits<const N: usize>(at: [f64; N]) -> [u64; N] {
@@ -31,6 +32,15 @@ pub(super) fn key(edge: &Edge) -> EdgeKey {
     }
 }
 
+/// A wall that was made: the edge that it stands on, its heights, and its face.
+pub(super) struct Wall {
+    pub edge: Edge,
+    pub z0: f64,
+    pub z1: f64,
+    pub is_upright: bool,
+    pub face: usize,
+}
+
 /// The solid so far.
 #[derive(Default)]
 pub(super) struct Builder {
@@ -40,10 +50,11 @@ pub(super) struct Builder {
     level_edges: BTreeMap<(u64, EdgeKey), usize>,
     upright: BTreeMap<(usize, usize), usize>,
     pub faces: Vec<Face>,
+    pub walls: Vec<Wall>,
 }
 
 impl Builder {
-    fn vertex(&mut self, [x, y]: [f64; 2], z: f64) -> usize {
+    pub(super) fn vertex(&mut self, [x, y]: [f64; 2], z: f64) -> usize {
         let at = [x, y, z].map(|coordinate| coordinate + 0.0);
         *self.places.entry(bits(at)).or_insert_with(|| {
             self.vertices.push(at);
@@ -168,6 +179,8 @@ impl Builder {
         row.extend(up.windows(2).map(|pair| self.upright_edge(pair[0], pair[1])));
         row.push(self.level_edge(&top.reversed(), z1));
         row.extend(down.windows(2).map(|pair| self.upright_edge(pair[0], pair[1])));
+        let (is_upright, face) = (edge == top, self.faces.len());
+        self.walls.push(Wall { edge: *edge, z0, z1, is_upright, face });
         self.faces.push(Face { surface: wall_surface(edge, top, z0, z1), loops: vec![row] });
     }
 }
@@ -189,7 +202,8 @@ fn wall_surface(edge: &Edge, top: &Edge, z0: f64, z1: f64) -> Surface {
     };
     let is_filled = sweep_rad > 0.0;
     if (r1 - r0).abs() <= CLOSE_MM {
-        return Surface::Cylinder { at: [center[0], center[1], z0], radius: r0, is_filled };
+        let (at, axis) = ([center[0], center[1], z0], [0.0, 0.0, 1.0]);
+        return Surface::Cylinder { at, axis, radius: r0, is_filled };
     }
     let widens_up = r1 > r0;
     let (radius, z) = if widens_up { (r0, z0) } else { (r1, z1) };

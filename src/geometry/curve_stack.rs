@@ -2,7 +2,7 @@
 //!
 //! A slab is a prism over a [`CurveOutline`], or a taper between two outlines that differ by an even offset:
 //! its lines stay parallel and its arcs concentric, so that its walls are planes and cones. A wall that
-//! goes on unchanged through several slabs is one face.
+//! goes on unchanged through several slabs is one face. Holes across are cut through the walls at the end.
 //!
 //! Outlines that meet at a height must share edges or lie clear of each other; edges that cross or overlap
 //! in part are not cut here. They leave a boundary that does not close, which the checks at the end refuse.
@@ -12,6 +12,7 @@ use std::collections::BTreeSet;
 use super::brep::{Brep, NotExact};
 use super::brep_builder::{Builder, EdgeKey, bits, key};
 use super::curve::{Curve, CurveOutline, Edge, distance};
+use super::drill::{self, Drill};
 
 /// How far a taper's arcs may be from concentric, and ends of edges from where they should be, mm: what
 /// double precision leaves of coordinates of a metre is a hundred times finer.
@@ -22,6 +23,7 @@ pub(super) const CLOSE_MM: f64 = 1e-9;
 pub struct CurveStack {
     name: String,
     slabs: Vec<Slab>,
+    drills: Vec<Drill>,
 }
 
 #[derive(Clone, Debug)]
@@ -66,7 +68,7 @@ fn between(bottom: &CurveOutline, top: &CurveOutline) -> CurveOutline {
 impl CurveStack {
     /// An empty stack.
     pub fn new(name: impl Into<String>) -> Self {
-        Self { name: name.into(), slabs: Vec::new() }
+        Self { name: name.into(), slabs: Vec::new(), drills: Vec::new() }
     }
 
     /// Adds a prism on top.
@@ -81,6 +83,13 @@ impl CurveStack {
     #[must_use]
     pub fn taper(mut self, z0: f64, z1: f64, bottom: &CurveOutline, top: &CurveOutline) -> Self {
         self.slabs.push(Slab { z0, z1, bottom: bottom.clone(), top: Some(top.clone()) });
+        self
+    }
+
+    /// Adds a hole across, cut when all slabs are there.
+    #[must_use]
+    pub fn drilled(mut self, drill: Drill) -> Self {
+        self.drills.push(drill);
         self
     }
 
@@ -109,12 +118,20 @@ impl CurveStack {
             builder.caps(z, below, above).ok_or_else(open)?;
         }
         self.walls(&mut builder);
+        let mut volume_mm3: f64 = self.slabs.iter().map(Slab::volume).sum();
+        for drill in &self.drills {
+            let (low, high) = (drill.height_mm - drill.radius_mm, drill.height_mm + drill.radius_mm);
+            let reached = self.slabs.iter().filter(|slab| slab.z0 < high && slab.z1 > low);
+            let outlines: Vec<&CurveOutline> = reached.map(|slab| &slab.bottom).collect();
+            let failed = || NotExact::Hole { name: self.name.clone(), z: drill.height_mm };
+            volume_mm3 -= drill::cut(&mut builder, drill, &outlines).ok_or_else(failed)?;
+        }
         let brep = Brep {
             name: self.name.clone(),
             vertices: builder.vertices,
             edges: builder.edges,
             faces: builder.faces,
-            volume_mm3: self.slabs.iter().map(Slab::volume).sum(),
+            volume_mm3,
         };
         match brep.open_edge() {
             Some(z) => Err(NotExact::Open { name: self.name.clone(), z }),

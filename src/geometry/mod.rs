@@ -5,7 +5,7 @@
 //! ```
 //!
 //! ```text
-//! curve outline -> DXF, SVG; curve stack -> boundary of planes, cylinders and cones -> STEP
+//! curve outline -> DXF, SVG; curve stack, holes across it -> boundary of planes, cylinders and cones -> STEP
 //! ```
 //!
 //! An [`outline::Outline`] is a flat region. A [`solid::Stack`] piles slabs of such regions up, and comes
@@ -14,13 +14,16 @@
 //! a 32-bit float holds exactly up to 1024 mm: inside, coordinates are whole numbers, every test is exact,
 //! and an STL file loses nothing.
 
+pub mod biarc;
 pub mod brep;
 mod brep_builder;
 pub mod check;
 mod combine;
 pub mod curve;
+mod curve_offset;
 pub mod curve_stack;
 mod defect;
+pub mod drill;
 pub mod dxf;
 mod glyphs;
 mod grid;
@@ -29,6 +32,7 @@ mod level;
 pub mod mesh;
 pub mod outline;
 pub mod solid;
+pub mod space_curve;
 mod stack;
 pub mod step;
 pub mod stl;

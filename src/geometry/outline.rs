@@ -36,6 +36,16 @@ pub fn segments_for(diameter: f64) -> usize {
     segments
 }
 
+/// The fewest segments, an even number, with which a circle's sagitta stays below 0.005 mm, where nothing asks for
+/// more symmetry; at least 16.
+pub fn fewest_segments_for(diameter: f64) -> usize {
+    let mut segments = 16;
+    while segments < 4096 && sagitta(diameter, segments) >= SAGITTA_MM {
+        segments += 2;
+    }
+    segments
+}
+
 /// How far the middles of the sides of the drawn circle lie inside its corners.
 fn sagitta(diameter: f64, segments: usize) -> f64 {
     corner_radius(diameter, segments) * (1.0 - (PI / segments as f64).cos())
@@ -188,6 +198,9 @@ mod tests {
             assert!(segments >= 32 && segments.is_multiple_of(8));
             assert!(sagitta(diameter, segments) < SAGITTA_MM);
             assert!(segments == 32 || sagitta(diameter, segments - 8) >= SAGITTA_MM);
+            let fewest = fewest_segments_for(diameter);
+            assert!(fewest.is_multiple_of(2) && fewest <= segments && sagitta(diameter, fewest) < SAGITTA_MM);
+            assert!(fewest == 16 || sagitta(diameter, fewest - 2) >= SAGITTA_MM);
         }
     }
 

@@ -1,4 +1,5 @@
-//! STEP of an exact solid: one manifold boundary of planes, cylinders and cones, edges as lines and circles.
+//! STEP of an exact solid: one manifold boundary of planes, cylinders and cones, edges as lines, circles and
+//! ellipses; where a hole across meets a round wall, as splines within 1e-7 mm of both.
 //!
 //! The file is a part of AP214 (`AUTOMOTIVE_DESIGN`), which drawing programs read as an editable solid:
 //! millimetres, radians, one product of one solid. The header names nobody and carries the time that the
@@ -13,7 +14,8 @@
 
 use std::fmt::Write as _;
 
-use super::brep::{Brep, Face, SpaceCurve, Surface, Use};
+use super::brep::{Brep, Face, Surface, Use};
+use super::space_curve::{Place, SPLINE_DEGREE, SpaceCurve, Spline};
 
 /// How near two points count as one to a reader, mm.
 const CLOSE_MM: f64 = 1e-6;
@@ -118,9 +120,38 @@ fn edge(out: &mut Entities, brep: &Brep, index: usize, vertices: &[usize]) -> us
             let place = out.placement(center, [0.0, 0.0, 1.0], along);
             (out.add(&format!("CIRCLE('',#{place},{})", real(radius))), sweep_rad > 0.0)
         }
+        SpaceCurve::Ellipse { center, first, second, sweep_rad, .. } => {
+            (ellipse(out, center, first, second), sweep_rad > 0.0)
+        }
+        SpaceCurve::Crossing { .. } => (spline(out, &of.curve, from, to), true),
     };
     let (from, to) = (vertices[of.from], vertices[of.to]);
     out.add(&format!("EDGE_CURVE('',#{from},#{to},#{curve},{})", truth(same)))
+}
+
+/// An ellipse, or a circle where its half axes are equal.
+fn ellipse(out: &mut Entities, center: Place, first: Place, second: Place) -> usize {
+    let length = |of: Place| of.iter().map(|part| part * part).sum::<f64>().sqrt();
+    let (long, short) = (length(first), length(second));
+    let [a, b] = [first.map(|part| part / long), second.map(|part| part / short)];
+    let normal = [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+    let place = out.placement(center, normal, a);
+    if (long - short).abs() <= CLOSE_MM * CLOSE_MM {
+        out.add(&format!("CIRCLE('',#{place},{})", real(short)))
+    } else {
+        out.add(&format!("ELLIPSE('',#{place},{},{})", real(long), real(short)))
+    }
+}
+
+fn spline(out: &mut Entities, curve: &SpaceCurve, from: Place, to: Place) -> usize {
+    let Spline { poles, knots } = curve.spline(from, to).unwrap_or_default();
+    let list = |words: Vec<String>| words.join(",");
+    let poles = list(poles.into_iter().map(|pole| format!("#{}", out.point(pole))).collect());
+    let times = list(knots.iter().map(|(_, times)| times.to_string()).collect());
+    let knots = list(knots.iter().map(|(knot, _)| real(*knot)).collect());
+    out.add(&format!(
+        "B_SPLINE_CURVE_WITH_KNOTS('',{SPLINE_DEGREE},({poles}),.UNSPECIFIED.,.F.,.F.,({times}),({knots}),.UNSPECIFIED.)"
+    ))
 }
 
 fn face(out: &mut Entities, of: &Face, edges: &[usize]) -> usize {
@@ -132,8 +163,8 @@ fn face(out: &mut Entities, of: &Face, edges: &[usize]) -> usize {
             let place = out.placement(at, normal, along);
             (out.add(&format!("PLANE('',#{place})")), true)
         }
-        Surface::Cylinder { at, radius, is_filled } => {
-            let place = out.placement(at, up, along_x);
+        Surface::Cylinder { at, axis, radius, is_filled } => {
+            let place = out.placement(at, axis, if axis[2] == 0.0 { up } else { along_x });
             (out.add(&format!("CYLINDRICAL_SURFACE('',#{place},{})", real(radius))), is_filled)
         }
         Surface::Cone { at, radius, half_angle_rad, widens_up, is_filled } => {

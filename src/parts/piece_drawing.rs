@@ -162,28 +162,48 @@ fn views(piece: &Piece, gauged: &[Gauged<'_>]) -> (Paper, [f64; 2], &'static str
     (paper, [width, height], words)
 }
 
+/// What a plane through the axis cuts between two heights: radii of the outside, below and above, and of the hollow.
+struct Cut {
+    name: &'static str,
+    from_mm: f64,
+    to_mm: f64,
+    foot: f64,
+    rim: f64,
+    inner: f64,
+}
+
+/// The cuts from the bed up. What begins beside the plane, such as a nut's slot, leaves no line in it.
+fn cuts(piece: &Piece) -> Vec<Cut> {
+    let reach = |of: Option<&CurveLoop>| {
+        of.and_then(|of| of.as_circle().map(|(_, diameter)| diameter / 2.0)).unwrap_or_else(|| {
+            of.map_or(0.0, |of| of.corners.iter().map(|c| c.at[0].hypot(c.at[1])).fold(0.0, f64::max))
+        })
+    };
+    let mut cuts: Vec<Cut> = Vec::new();
+    for section in piece.sections() {
+        let (from_mm, to_mm, name) = (section.from_mm, section.to_mm, section.name);
+        let rim = reach(section.outline.loops.first());
+        let foot = section.foot_radius_mm.unwrap_or(rim);
+        let inner = reach(section.outline.loops.get(1));
+        match cuts.last_mut() {
+            Some(last) if (last.name, last.rim, last.inner) == (name, rim, inner) && foot == rim => {
+                last.to_mm = to_mm;
+            }
+            _ => cuts.push(Cut { name, from_mm, to_mm, foot, rim, inner }),
+        }
+    }
+    cuts
+}
+
 /// The piece cut through its axis.
 fn section_view(paper: &mut Paper, piece: &Piece, gauged: &[Gauged<'_>], axis_x: f64, middle_y: f64) {
     let scale = paper.scale;
     let top = piece.top_mm();
     let bed_y = middle_y + top * scale / 2.0;
     let at = |radius: f64, z: f64| [axis_x + radius * scale, bed_y - z * scale];
-    for section in piece.sections() {
-        let outer = |of: Option<&CurveLoop>| {
-            of.and_then(|of| of.as_circle().map(|(_, diameter)| diameter / 2.0)).unwrap_or_else(|| {
-                of.map_or(0.0, |of| of.corners.iter().map(|c| c.at[0].hypot(c.at[1])).fold(0.0, f64::max))
-            })
-        };
-        let rim = outer(section.outline.loops.first());
-        let foot = section.foot_radius_mm.unwrap_or(rim);
-        let inner = outer(section.outline.loops.get(1));
+    for Cut { from_mm, to_mm, foot, rim, inner, .. } in cuts(piece) {
         for way in [-1.0, 1.0] {
-            let places = [
-                (inner, section.from_mm),
-                (foot, section.from_mm),
-                (rim, section.to_mm),
-                (inner, section.to_mm),
-            ];
+            let places = [(inner, from_mm), (foot, from_mm), (rim, to_mm), (inner, to_mm)];
             let places = places.map(|(radius, z)| at(way * radius, z));
             let words: Vec<String> = places.iter().map(|[x, y]| format!("{x:.3} {y:.3}")).collect();
             let _ = writeln!(
@@ -333,4 +353,37 @@ fn hidden_lines(piece: &Piece) -> Vec<[[f64; 2]; 2]> {
         }
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parts::build::recess::End;
+    use crate::parts::pulley::Design;
+    use crate::parts::pulley_request::{Build, Flanges, Hub, Request, ScrewsAsked};
+    use crate::units::Mm;
+
+    #[test]
+    fn a_nuts_slot_beside_the_cut_leaves_no_line_in_it() {
+        let build = Build {
+            hubs: vec![Hub { end: End::Top, diameter_mm: 22.0, length_mm: 9.0 }],
+            set_screws: Some(ScrewsAsked { count: 1, hole_mm: 3.4, nut_mm: Some((5.6, 2.5)) }),
+            ..Build::default()
+        };
+        let request = Request {
+            belt: "T5".to_owned(),
+            teeth: 24,
+            bore: Mm::new(5.0).unwrap(),
+            flanges: Flanges::Two,
+            belt_width: None,
+            allow_few_teeth: false,
+            build,
+        };
+        let design = Design::new(&request, None).unwrap();
+        let piece = &design.drawn_pieces[0];
+        let names: Vec<&str> = cuts(piece).iter().map(|cut| cut.name).collect();
+        assert_eq!(names, ["lower flange", "face", "cone", "upper flange", "upper hub"]);
+        // The slot is a section of its own.
+        assert_eq!(piece.sections().len(), 6);
+    }
 }

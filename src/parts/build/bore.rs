@@ -155,6 +155,41 @@ impl Bore {
         }
     }
 
+    /// The bore at a chamfered mouth: its round walls farther out by this, its corners on rays from the axis, so
+    /// that the chamfer is made of cones and planes. A flat beside a round wall moves out by its share of it.
+    #[must_use]
+    pub fn opened(&self, by_mm: f64) -> Self {
+        let radius = self.size_mm() / 2.0;
+        let scale = (radius + by_mm) / radius;
+        match *self {
+            Self::Round { diameter_mm } => Self::Round { diameter_mm: diameter_mm * scale },
+            Self::Flat { diameter_mm, flat_mm } => {
+                Self::Flat { diameter_mm: diameter_mm * scale, flat_mm: flat_mm * scale }
+            }
+            Self::Keyed { diameter_mm, width_mm, bottom_mm } => Self::Keyed {
+                diameter_mm: diameter_mm * scale,
+                width_mm: width_mm * scale,
+                bottom_mm: bottom_mm + by_mm,
+            },
+            Self::Polygon { sides, flat_mm } => Self::Polygon { sides, flat_mm: flat_mm * scale },
+        }
+    }
+
+    /// Where a place of its outline lies at that mouth.
+    pub(super) fn opened_place(&self, [x, y]: Point, by_mm: f64) -> Point {
+        let radius = self.size_mm() / 2.0;
+        let scale = (radius + by_mm) / radius;
+        match *self {
+            // In the slot: from where it meets the round wall, evenly to its bottom.
+            Self::Keyed { width_mm, bottom_mm, .. } if y > 0.0 && x.abs() <= width_mm / 2.0 + 1e-9 => {
+                let begin = (radius * radius - width_mm * width_mm / 4.0).sqrt();
+                let share = (y - begin) / (bottom_mm - begin);
+                [x * scale, begin * scale + share * (bottom_mm + by_mm - begin * scale)]
+            }
+            _ => [x * scale, y * scale],
+        }
+    }
+
     /// Its outline as true lines and arcs, counter-clockwise.
     pub fn curves(&self) -> CurveLoop {
         let on = |radius: f64, angle: f64| [radius * angle.cos(), radius * angle.sin()];

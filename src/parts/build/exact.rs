@@ -1,22 +1,28 @@
-//! A piece as an exact solid, for STEP: its sections piled up, with the chamfers that are cones.
+//! A piece as an exact solid, for STEP: outside and hollow as runs of lines and arcs over heights, piled up with
+//! the chamfers that are cones and planes, and the holes across drilled through.
 //!
-//! What is no plane, cylinder or cone is left out or drawn simpler, and [`Exact::differences`] says so: the
-//! slope out of the grooves under an upper flange (a cone on a circle just outside the tips stands in for
-//! it), set screws and their nuts, labels, the mouths of bores that are partly round.
+//! What is no plane, cylinder or cone is drawn simpler, and [`Exact::differences`] says so: the slope out of the
+//! grooves under an upper flange (a cone on a circle just outside the tips stands in for it), chamfers of teeth whose
+//! roundings are narrower than they.
 
 use crate::geometry::brep::{Brep, NotExact};
-use crate::geometry::curve::{CurveLoop, CurveOutline};
+use crate::geometry::curve::{Corner, CurveLoop, CurveOutline};
 use crate::geometry::curve_stack::CurveStack;
+use crate::geometry::drill::Drill;
 
-use super::bore::Bore;
-use super::chamfered;
+use super::label::DEPTH_MM;
 use super::piece::Piece;
-use super::section::{Section, teeth};
-use super::step::Side;
+use super::recess::End;
+use super::section::{ROLLED_ARC_MM, teeth};
+use super::step::{Side, Step};
 
 /// How far outside the tips the cone under the upper flange begins, mm: circles that touch would leave
 /// faces without width.
 const CLEAR_OF_TIPS_MM: f64 = 0.05;
+/// A chamfer of teeth narrower than this is left out, mm: a first layer's spread is more.
+const LEAST_CHAMFER_MM: f64 = 0.02;
+/// Heights closer than this are one, mm.
+const SAME_HEIGHT_MM: f64 = 1e-9;
 
 /// A piece as an exact solid.
 #[derive(Clone, Debug)]
@@ -27,12 +33,43 @@ pub struct Exact {
     pub differences: Vec<String>,
 }
 
-/// A prism or a taper between two heights.
-struct Layer {
-    from_mm: f64,
-    to_mm: f64,
-    bottom: CurveOutline,
-    top: CurveOutline,
+/// A loop over some heights, changing evenly where `high` is given: lines stay parallel, arcs concentric.
+struct Run {
+    from: f64,
+    to: f64,
+    low: CurveLoop,
+    high: Option<CurveLoop>,
+}
+
+impl Run {
+    fn upright(from: f64, to: f64, low: CurveLoop) -> Self {
+        Self { from, to, low, high: None }
+    }
+
+    fn at(&self, z: f64) -> CurveLoop {
+        let Some(high) = &self.high else { return self.low.clone() };
+        // To the last bit at its ends, where others join it.
+        if z - self.from <= SAME_HEIGHT_MM {
+            return self.low.clone();
+        }
+        if self.to - z <= SAME_HEIGHT_MM {
+            return high.clone();
+        }
+        let share = (z - self.from) / (self.to - self.from);
+        let between = |(a, b): (&Corner, &Corner)| Corner {
+            at: [0, 1].map(|axis| a.at[axis] + share * (b.at[axis] - a.at[axis])),
+            curve: a.curve,
+        };
+        CurveLoop { corners: self.low.corners.iter().zip(&high.corners).map(between).collect() }
+    }
+}
+
+/// A piece about to be piled up.
+struct Pile<'a> {
+    piece: &'a Piece,
+    outer: Vec<Run>,
+    inner: Vec<Run>,
+    differences: Vec<String>,
 }
 
 impl Piece {
@@ -41,154 +78,167 @@ impl Piece {
     /// # Errors
     /// Sections that overlap in part, where [`Piece::check`] has not refused them.
     pub fn exact(&self) -> Result<Exact, NotExact> {
-        let mut differences = Vec::new();
-        let mut layers: Vec<Layer> = Vec::new();
-        let mut below: Option<CurveLoop> = None;
-        for section in self.sections() {
-            layers.push(self.layer(&section, below.as_ref(), &mut differences));
-            below = section.outline.loops.first().cloned();
+        let mut pile = Pile { piece: self, outer: Vec::new(), inner: Vec::new(), differences: Vec::new() };
+        let is_rolled =
+            |step: &Step| matches!(step.side, Side::Teeth(groove) if groove.rolling_radius_mm.is_some());
+        if self.steps.iter().any(is_rolled) {
+            pile.differences.push(format!("involute flanks are arcs within {ROLLED_ARC_MM} mm"));
         }
-        self.chamfer_at_the_bed(&mut layers, &mut differences);
-        self.chamfer_on_top(&mut layers, &mut differences);
+        pile.add_outer_runs();
+        pile.add_inner_runs();
+        let mut stack = pile.stack();
         if let Some(screws) = &self.set_screws {
-            let degrees: Vec<String> =
-                screws.directions_rad.iter().map(|angle| format!("{:.0}", angle.to_degrees())).collect();
-            differences.push(format!(
-                "set screws are left out: bore {:.2} mm at {:.2} mm above the bed, from the axis at {} degrees from +x{}",
-                screws.diameter_mm,
-                screws.height_mm,
-                degrees.join(" and "),
-                if screws.nut.is_some() { ", and cut the nuts' slots" } else { "" }
-            ));
-        }
-        if self.label.is_some() {
-            differences.push("the label is left out".to_owned());
-        }
-        if self
-            .steps
-            .iter()
-            .any(|step| matches!(step.side, Side::Teeth(groove) if groove.rolling_radius_mm.is_some()))
-        {
-            differences.push("involute flanks are narrow planes, within 0.0005 mm".to_owned());
-        }
-        let mut stack = CurveStack::new(&self.name);
-        for layer in &layers {
-            stack = if layer.bottom == layer.top {
-                stack.slab(layer.from_mm, layer.to_mm, &layer.bottom)
-            } else {
-                stack.taper(layer.from_mm, layer.to_mm, &layer.bottom, &layer.top)
-            };
-        }
-        Ok(Exact { brep: stack.brep()?, differences })
-    }
-
-    fn layer(&self, section: &Section, below: Option<&CurveLoop>, differences: &mut Vec<String>) -> Layer {
-        let mut bottom = section.outline.clone();
-        if let (Some(radius), Some(outer)) = (section.foot_radius_mm, bottom.loops.first_mut()) {
-            // On another round the cone begins where that ends.
-            *outer = match below.filter(|below| below.as_circle().is_some()) {
-                Some(below) => below.clone(),
-                None => {
-                    differences.push(
-                        "the grooves end at a flat ceiling under the upper flange, where the mesh rises at 45 degrees"
-                            .to_owned(),
-                    );
-                    CurveLoop::circle([0.0, 0.0], 2.0 * (radius + CLEAR_OF_TIPS_MM))
-                }
-            };
-        }
-        Layer { from_mm: section.from_mm, to_mm: section.to_mm, bottom, top: section.outline.clone() }
-    }
-
-    /// The edges on the bed: of the outside, and of the bore or its recess.
-    fn chamfer_at_the_bed(&self, layers: &mut Vec<Layer>, differences: &mut Vec<String>) {
-        let Some(first) = layers.first() else { return };
-        let height = self.bed_chamfer_mm;
-        if height <= 0.0 {
-            return;
-        }
-        if first.bottom != first.top || first.to_mm - first.from_mm <= height {
-            differences.push("there is no chamfer at the bed, where the mesh has one".to_owned());
-            return;
-        }
-        let mut low = first.bottom.clone();
-        if let Some(outer) = low.loops.first_mut() {
-            match self.drawn_in(outer, height) {
-                Some((inner, by_mm)) => {
-                    *outer = inner;
-                    if by_mm < height {
-                        differences
-                            .push(format!("the chamfer of the teeth at the bed is {by_mm:.2} mm wide"));
-                    }
-                }
-                None => differences
-                    .push("the teeth have no chamfer at the bed, where the mesh has one".to_owned()),
+            let (height_mm, radius_mm) = (screws.height_mm, screws.diameter_mm / 2.0);
+            for &direction_rad in &screws.directions_rad {
+                let drill = Drill { start: [0.0, 0.0], direction_rad, height_mm, radius_mm };
+                stack = stack.drilled(drill);
             }
         }
-        self.open_mouth(&mut low, height, "at the bed", differences);
-        let (from_mm, high) = (first.from_mm, first.bottom.clone());
-        layers[0].from_mm = from_mm + height;
-        layers.insert(0, Layer { from_mm, to_mm: from_mm + height, bottom: low, top: high });
+        Ok(Exact { brep: stack.brep()?, differences: pile.differences })
+    }
+}
+
+impl Pile<'_> {
+    fn add_outer_runs(&mut self) {
+        for (index, (from, step)) in self.piece.steps_from().enumerate() {
+            let below = self.outer.last().map(|run| run.high.as_ref().unwrap_or(&run.low).clone());
+            let outline = match &step.side {
+                Side::Round { diameter_mm } | Side::Cone { diameter_mm } => {
+                    CurveLoop::circle([0.0, 0.0], *diameter_mm)
+                }
+                Side::Teeth(groove) => teeth(groove),
+            };
+            let mut start = from;
+            if index == 0 && self.piece.bed_chamfer_mm > 0.0 {
+                let height = self.piece.bed_chamfer_mm.min((step.to_mm - from) / 2.0);
+                if let Some(low) = self.drawn_in(step, &outline, height) {
+                    start = from + height;
+                    self.outer.push(Run { from, to: start, low, high: Some(outline.clone()) });
+                }
+            }
+            let run = match &step.side {
+                Side::Round { .. } | Side::Teeth(_) => Run::upright(start, step.to_mm, outline),
+                Side::Cone { .. } => {
+                    let low = self.foot(below, index);
+                    Run { from, to: step.to_mm, low, high: Some(outline) }
+                }
+            };
+            self.outer.push(run);
+        }
     }
 
-    /// The outside of the lowest step, smaller by the chamfer, and by how much; `None` where that gives no
-    /// planes and cones.
-    fn drawn_in(&self, outer: &CurveLoop, height: f64) -> Option<(CurveLoop, f64)> {
+    /// What a cone begins at: what is below where that is round, else a circle just outside the tips.
+    fn foot(&mut self, below: Option<CurveLoop>, index: usize) -> CurveLoop {
+        if let Some(round) = below.filter(|below| below.as_circle().is_some()) {
+            return round;
+        }
+        self.differences.push(
+            "the grooves end at a flat ceiling under the upper flange, where the mesh rises at 45 degrees"
+                .to_owned(),
+        );
+        let tips = index.checked_sub(1).map_or(0.0, |below| self.piece.steps[below].side.reach_mm());
+        CurveLoop::circle([0.0, 0.0], 2.0 * (tips + CLEAR_OF_TIPS_MM))
+    }
+
+    /// The outside on the bed, smaller by the chamfer; `None` where that gives no planes and cones.
+    fn drawn_in(&mut self, step: &Step, outer: &CurveLoop, height: f64) -> Option<CurveLoop> {
         if let Some((center, diameter)) = outer.as_circle() {
-            return Some((CurveLoop::circle(center, diameter - 2.0 * height), height));
+            return Some(CurveLoop::circle(center, diameter - 2.0 * height));
         }
-        let Side::Teeth(groove) = self.steps.first()?.side else { return None };
-        // Its corner with the tips would run along a curve that is no line.
-        if groove.tip_radius_mm <= 0.0 {
-            return None;
-        }
+        let Side::Teeth(groove) = step.side else { return None };
         // Three quarters of the roundings at the most, and of the tips a quarter: the mesh does so, too.
-        let least = height.min(0.75 * groove.tip_radius_mm).min(groove.land_mm() / 4.0);
-        let inner = CurveOutline::new(teeth(&chamfered(&groove, least)?));
-        let is_exact = inner.tapers_to(&CurveOutline::new(outer.clone()));
-        inner.loops.into_iter().next().filter(|_| is_exact).map(|inner| (inner, least))
+        let bulge = outer.least_bulge().unwrap_or_default();
+        let least = height.min(0.75 * bulge).min(groove.land_mm() / 4.0);
+        // Where tips are sharp, their corners would run along a curve that is no line.
+        let found = if least > LEAST_CHAMFER_MM { outer.drawn_in(least) } else { None };
+        if found.is_none() {
+            self.differences.push("the teeth have no chamfer at the bed, where the mesh has one".to_owned());
+        } else if least < height {
+            self.differences.push(format!("the chamfer of the teeth at the bed is {least:.2} mm wide"));
+        }
+        found
     }
 
-    fn chamfer_on_top(&self, layers: &mut Vec<Layer>, differences: &mut Vec<String>) {
-        let Some(last) = layers.last_mut() else { return };
-        let height = self.mouth_chamfer_mm;
-        if height <= 0.0 {
-            return;
-        }
-        if last.bottom != last.top || last.to_mm - last.from_mm <= height {
-            differences.push("the upper mouth has no chamfer, where the mesh has one".to_owned());
-            return;
-        }
-        let (to_mm, low) = (last.to_mm, last.top.clone());
-        let mut high = low.clone();
-        self.open_mouth(&mut high, height, "on top", differences);
-        if high == low {
-            return;
-        }
-        last.to_mm = to_mm - height;
-        layers.push(Layer { from_mm: to_mm - height, to_mm, bottom: low, top: high });
-    }
-
-    /// Widens the hole about the axis, the second loop of every section.
-    fn open_mouth(
-        &self,
-        outline: &mut CurveOutline,
-        by_mm: f64,
-        where_: &str,
-        differences: &mut Vec<String>,
-    ) {
-        let Some(hole) = outline.loops.get_mut(1) else { return };
-        let wider = match (hole.as_circle(), self.bore) {
-            (Some((center, diameter)), _) => Some(CurveLoop::circle(center, diameter + 2.0 * by_mm)),
-            (None, Bore::Polygon { sides, flat_mm }) => {
-                Some(Bore::Polygon { sides, flat_mm: flat_mm + by_mm }.curves())
-            }
-            _ => None,
+    fn add_inner_runs(&mut self) {
+        let piece = self.piece;
+        let (top, bed_chamfer, top_chamfer) = (piece.top_mm(), piece.bed_chamfer_mm, piece.mouth_chamfer_mm);
+        let recess = |end| piece.recesses.iter().find(|recess| recess.end == end);
+        let round = |diameter_mm: f64| CurveLoop::circle([0.0, 0.0], diameter_mm);
+        let mouth = |end, by_mm: f64| match recess(end) {
+            Some(recess) => (round(recess.diameter_mm), round(recess.diameter_mm + 2.0 * by_mm)),
+            None => (piece.bore.curves(), piece.bore.opened(by_mm).curves()),
         };
-        match wider {
-            Some(wider) => *hole = wider.reversed(),
-            None => differences.push(format!("the bore has no chamfer {where_}, where the mesh has one")),
+        let mut low = 0.0;
+        let (bed_hollow, wider) = mouth(End::Bed, bed_chamfer);
+        if bed_chamfer > 0.0 {
+            self.inner.push(Run { from: 0.0, to: bed_chamfer, low: wider, high: Some(bed_hollow.clone()) });
+            low = bed_chamfer;
         }
+        if let Some(recess) = recess(End::Bed) {
+            self.inner.push(Run::upright(low, recess.floor_mm, bed_hollow));
+            low = recess.floor_mm;
+        }
+        if let Some(recess) = recess(End::Top) {
+            self.inner.push(Run::upright(low, recess.floor_mm, piece.bore.curves()));
+            low = recess.floor_mm;
+        }
+        let (hollow, wider) = mouth(End::Top, top_chamfer);
+        self.inner.push(Run::upright(low, top - top_chamfer, hollow.clone()));
+        if top_chamfer > 0.0 {
+            self.inner.push(Run { from: top - top_chamfer, to: top, low: hollow, high: Some(wider) });
+        }
+    }
+
+    /// Every height at which something begins or ends.
+    fn heights(&self) -> Vec<f64> {
+        let piece = self.piece;
+        let mut heights: Vec<f64> =
+            self.outer.iter().chain(&self.inner).flat_map(|run| [run.from, run.to]).collect();
+        heights.extend(piece.holes.iter().flat_map(|hole| [hole.from_mm, hole.to_mm]).flatten());
+        heights.extend(piece.label.iter().flat_map(|label| [label.face_mm - DEPTH_MM, label.face_mm]));
+        heights.extend(piece.set_screws.iter().filter_map(|screws| Some(screws.nut?.floor_mm)));
+        heights.sort_by(f64::total_cmp);
+        heights.dedup_by(|a, b| (*a - *b).abs() < SAME_HEIGHT_MM);
+        heights
+    }
+
+    fn stack(&self) -> CurveStack {
+        let mut stack = CurveStack::new(&self.piece.name);
+        for pair in self.heights().windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            let middle = (from + to) / 2.0;
+            let is_there = |run: &&Run| run.from < middle && middle < run.to;
+            let (Some(outer), Some(inner)) =
+                (self.outer.iter().find(is_there), self.inner.iter().find(is_there))
+            else {
+                continue;
+            };
+            let cuts = self.cuts_at(middle);
+            let outline = |z: f64| {
+                let mut outline = CurveOutline::new(outer.at(z)).with_hole(&inner.at(z));
+                outline.loops.extend(cuts.iter().cloned());
+                outline
+            };
+            let (bottom, top) = (outline(from), outline(to));
+            stack = if bottom == top {
+                stack.slab(from, to, &bottom)
+            } else {
+                stack.taper(from, to, &bottom, &top)
+            };
+        }
+        stack
+    }
+
+    /// Holes, slots and letters at a height, clockwise.
+    fn cuts_at(&self, z: f64) -> Vec<CurveLoop> {
+        let mut cuts = self.piece.cuts_at(z);
+        if let Some(label) = &self.piece.label
+            && (label.face_mm - DEPTH_MM..label.face_mm).contains(&z)
+        {
+            let letters = label.outline().loops;
+            cuts.extend(letters.into_iter().map(|points| CurveLoop::polygon(points).reversed()));
+        }
+        cuts
     }
 }
 

@@ -13,6 +13,7 @@ use crate::geometry::check::NotASolid;
 use crate::geometry::outline::{Outline, Point};
 use crate::geometry::solid::{Solid, Stack};
 
+use super::bore::Bore;
 use super::label::DEPTH_MM;
 use super::piece::Piece;
 use super::recess::End;
@@ -184,35 +185,36 @@ impl<'a> Cutting<'a> {
         let recess = |end| piece.recesses.iter().find(|recess| recess.end == end);
         let mut runs = Vec::new();
         let mut low = 0.0;
-        let mouth = |runs: &mut Vec<Run>, points: &[Point]| {
-            if bed_chamfer <= 0.0 {
-                return 0.0;
-            }
-            let low = radially(points, bed_chamfer);
-            runs.push(Run { from: 0.0, to: bed_chamfer, low, high: Some(points.to_vec()) });
-            bed_chamfer
-        };
-        if let Some(recess) = recess(End::Bed) {
+        // As the exact solid has it, which knows planes and cones.
+        let mouth = |end, by_mm: f64| -> (Vec<Point>, Vec<Point>) {
+            let Some(recess) = recess(end) else {
+                return (
+                    bore.clone(),
+                    bore.iter().map(|place| piece.bore.opened_place(*place, by_mm)).collect(),
+                );
+            };
             let points = circle(recess.diameter_mm);
-            low = mouth(&mut runs, &points);
-            runs.push(Run::upright(low, recess.floor_mm, points));
-            low = recess.floor_mm;
-        } else {
-            low = low.max(mouth(&mut runs, &bore));
-        }
-        let upper = recess(End::Top);
-        let (points, from) = match upper {
-            Some(recess) => {
-                runs.push(Run::upright(low, recess.floor_mm, bore));
-                (circle(recess.diameter_mm), recess.floor_mm)
-            }
-            None => (bore, low),
+            let wider = Bore::round(recess.diameter_mm);
+            (points.clone(), points.iter().map(|place| wider.opened_place(*place, by_mm)).collect())
         };
+        let (bed_hollow, wider) = mouth(End::Bed, bed_chamfer);
+        if bed_chamfer > 0.0 {
+            runs.push(Run { from: 0.0, to: bed_chamfer, low: wider, high: Some(bed_hollow.clone()) });
+            low = bed_chamfer;
+        }
+        if let Some(recess) = recess(End::Bed) {
+            runs.push(Run::upright(low, recess.floor_mm, bed_hollow));
+            low = recess.floor_mm;
+        }
         let chamfer = piece.mouth_chamfer_mm;
-        runs.push(Run::upright(from, top - chamfer, points.clone()));
+        let (points, wider) = mouth(End::Top, chamfer);
+        if let Some(recess) = recess(End::Top) {
+            runs.push(Run::upright(low, recess.floor_mm, bore.clone()));
+            low = recess.floor_mm;
+        }
+        runs.push(Run::upright(low, top - chamfer, points.clone()));
         if chamfer > 0.0 {
-            let high = radially(&points, chamfer);
-            runs.push(Run { from: top - chamfer, to: top, low: points, high: Some(high) });
+            runs.push(Run { from: top - chamfer, to: top, low: points, high: Some(wider) });
         }
         runs
     }
@@ -297,7 +299,7 @@ impl<'a> Cutting<'a> {
         }
         if let Some(screws) = &self.screws
             && screws.gap_at(middle).is_none()
-            && screws.has_slot_at(middle)
+            && screws.screws.has_slot_at(middle)
         {
             cuts.loops.extend(nothing.with_hole(&Outline { loops: screws.windows.slots() }).loops);
         }
@@ -329,13 +331,6 @@ impl Screws<'_> {
         let share = ((z - low.0) / (high.0 - low.0)).clamp(0.0, 1.0);
         low.1 + share * (high.1 - low.1)
     }
-
-    fn has_slot_at(&self, z: f64) -> bool {
-        self.screws.nut.is_some_and(|slot| match self.screws.end {
-            End::Top => z > slot.floor_mm,
-            End::Bed => z < slot.floor_mm,
-        })
-    }
 }
 
 fn circle(diameter: f64) -> Vec<Point> {
@@ -356,7 +351,7 @@ fn radially(points: &[Point], out_mm: f64) -> Vec<Point> {
 }
 
 /// The teeth drawn in by the chamfer at the bed, corner for corner; `None` where that leaves no teeth.
-pub(crate) fn chamfered(groove: &Groove, chamfer_mm: f64) -> Option<Groove> {
+fn chamfered(groove: &Groove, chamfer_mm: f64) -> Option<Groove> {
     // No more than leaves half of the tips.
     let inset = chamfer_mm.min(groove.land_mm() / 4.0);
     let mut inner = groove.grown(-inset, -inset);

@@ -25,8 +25,6 @@ pub mod sizing;
 pub mod step;
 mod window;
 
-pub(crate) use mesh::chamfered;
-
 /// Least plastic that is left beside a hole or a slot, mm: two beads of a 0.4 mm nozzle.
 pub const LEAST_SKIN_MM: f64 = 0.8;
 

@@ -1,13 +1,15 @@
 //! A piece's sections as true lines and arcs, from the bed up: what a drawing program takes.
 //!
-//! Chamfers and labels are left out, which fit nothing. Set screws are no section: they stand in
-//! [`Piece::set_screws`] with height, directions and sizes, and cross the sections that they name.
+//! Chamfers and labels are left out, which fit nothing. The holes of set screws are no section: they stand in
+//! [`Piece::set_screws`] with height, directions and sizes; the slots of their nuts are one.
 
+use crate::geometry::biarc;
 use crate::geometry::curve::{Corner, Curve, CurveLoop, CurveOutline};
 
 use crate::belt::groove::Groove;
 use crate::belt::walls::Shape;
 
+use super::hole::HoleCircle;
 use super::piece::Piece;
 use super::recess::End;
 use super::step::Side;
@@ -27,10 +29,10 @@ pub struct Section {
     pub foot_radius_mm: Option<f64>,
 }
 
-/// How far chords may lie from a rolled flank, mm: no drawing program has an arc for it.
-const ROLLED_CHORD_MM: f64 = 5e-4;
+/// How far arcs may lie from a rolled flank, mm: no drawing program has the curve itself.
+pub const ROLLED_ARC_MM: f64 = 5e-4;
 
-/// The outline of teeth, counter-clockwise; involute flanks as fine chords.
+/// The outline of teeth, counter-clockwise; involute flanks as arcs that meet smoothly.
 pub fn teeth(groove: &Groove) -> CurveLoop {
     let mut corners = Vec::with_capacity(8 * groove.teeth as usize);
     let walls = groove.walls();
@@ -51,9 +53,12 @@ pub fn teeth(groove: &Groove) -> CurveLoop {
                 }
                 Shape::Line { .. } => corners.push(Corner { at: at(0.0), curve: Curve::Line }),
                 Shape::Rolled { .. } => {
-                    let count = wall.chords(ROLLED_CHORD_MM);
-                    let places = (0..count).map(|i| at(i as f64 / count as f64));
-                    corners.extend(places.map(|at| Corner { at, curve: Curve::Line }));
+                    // The plastic is on the left: the way along is the normal turned left.
+                    let along = |share: f64| {
+                        let (_, (nx, ny)) = wall.at(share);
+                        [at(share), [-ny, nx]]
+                    };
+                    corners.extend(biarc::along(along, ROLLED_ARC_MM));
                 }
             }
         }
@@ -68,6 +73,7 @@ impl Piece {
             std::iter::once(0.0).chain(self.steps.iter().map(|step| step.to_mm)).collect();
         heights.extend(self.recesses.iter().map(|recess| recess.floor_mm));
         heights.extend(self.holes.iter().flat_map(|hole| [hole.from_mm, hole.to_mm]).flatten());
+        heights.extend(self.set_screws.iter().filter_map(|screws| Some(screws.nut?.floor_mm)));
         heights.sort_by(f64::total_cmp);
         heights.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
         heights.windows(2).filter_map(|pair| self.section(pair[0], pair[1])).collect()
@@ -92,15 +98,23 @@ impl Piece {
         });
         let inner = recess.map_or_else(|| self.bore.curves(), |recess| circle(recess.diameter_mm));
         let mut outline = CurveOutline::new(outer).with_hole(&inner);
-        for hole in &self.holes {
-            let is_high =
-                hole.from_mm.is_none_or(|from| from < middle) && hole.to_mm.is_none_or(|to| to > middle);
-            if is_high && Self::passes_through(hole, step) {
-                for centre in hole.centres() {
-                    outline = outline.with_hole(&CurveLoop::circle(centre, hole.diameter_mm));
-                }
-            }
-        }
+        outline.loops.extend(self.cuts_at(middle));
         Some(Section { name: step.name, from_mm, to_mm, outline, foot_radius_mm })
+    }
+
+    /// Holes along the axis and slots of nuts at a height, clockwise.
+    pub(super) fn cuts_at(&self, z: f64) -> Vec<CurveLoop> {
+        let step = self.steps.iter().find(|step| z < step.to_mm);
+        let is_high = |hole: &&HoleCircle| {
+            hole.from_mm.is_none_or(|from| from < z)
+                && hole.to_mm.is_none_or(|to| to > z)
+                && step.is_some_and(|step| Self::passes_through(hole, step))
+        };
+        let holes = self.holes.iter().filter(is_high).flat_map(|hole| {
+            hole.centres().map(|centre| CurveLoop::circle(centre, hole.diameter_mm).reversed())
+        });
+        let screws = self.set_screws.iter().filter(|screws| screws.has_slot_at(z));
+        let slots = screws.flat_map(|screws| screws.slots()).map(|of| CurveLoop::polygon(of).reversed());
+        holes.chain(slots).collect()
     }
 }

@@ -10,14 +10,11 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::correction::apply::CannotApply;
+use crate::geometry::outline::{Point, fewest_segments_for};
 use crate::kind::Kind;
 
 use super::recess::End;
 use super::sizing::{Sized, Sizing};
-
-/// Sides of the polygon that a hole across the layers is drawn as: of the circle's own area, and within
-/// 0.01 mm of it up to 3.4 mm in diameter. Layers make steps of a tenth of a millimetre of it anyway.
-pub const CROSS_HOLE_SIDES: usize = 24;
 
 /// The slot that holds a nut.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -82,14 +79,37 @@ impl SetScrews {
     /// Heights above the bed and half widths of the hole's polygon, from its lowest to its highest side:
     /// flat below and above, so that it is nowhere of no width.
     pub(super) fn profile(&self) -> Vec<(f64, f64)> {
-        let step = TAU / CROSS_HOLE_SIDES as f64;
+        // As fine as other holes.
+        let sides = fewest_segments_for(self.diameter_mm);
+        let step = TAU / sides as f64;
         // The corners' radius of the polygon that has the circle's area.
         let radius = self.diameter_mm / 2.0 * (step / step.sin()).sqrt();
         let corner = |i: usize| {
             let angle = (i as f64 + 0.5) * step;
             (self.height_mm - radius * angle.cos(), radius * angle.sin())
         };
-        (0..CROSS_HOLE_SIDES / 2).map(corner).collect()
+        (0..sides / 2).map(corner).collect()
+    }
+
+    /// Whether the slots of nuts reach through a height.
+    pub(super) fn has_slot_at(&self, z: f64) -> bool {
+        self.nut.is_some_and(|slot| match self.end {
+            End::Top => z > slot.floor_mm,
+            End::Bed => z < slot.floor_mm,
+        })
+    }
+
+    /// The slots of nuts seen along the axis, counter-clockwise.
+    pub(super) fn slots(&self) -> Vec<[Point; 4]> {
+        let Some(slot) = self.nut else { return Vec::new() };
+        let (near, far) = (slot.from_axis_mm, slot.from_axis_mm + slot.thickness_mm);
+        let half = slot.width_mm / 2.0;
+        let around = |angle: &f64| {
+            let (sin, cos) = angle.sin_cos();
+            [[near, -half], [far, -half], [far, half], [near, half]]
+                .map(|[along, left]| [along * cos - left * sin, along * sin + left * cos])
+        };
+        self.directions_rad.iter().map(around).collect()
     }
 
     /// From the lowest to the highest place of hole and slot above the bed, mm, in a part `top_mm` high.

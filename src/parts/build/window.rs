@@ -98,7 +98,8 @@ impl Windows {
             }
         }
         let is_new = |point: &&Point| {
-            marks.iter().all(|mark| (mark[0] - point[0]).hypot(mark[1] - point[1]) > SAME_MM)
+            let square = |mark: &Point| (mark[0] - point[0]).powi(2) + (mark[1] - point[1]).powi(2);
+            marks.iter().all(|mark| square(mark) > SAME_MM * SAME_MM)
         };
         let all = ring.points.iter().filter(is_new).chain(&marks);
         let mut turned: Vec<(f64, Point)> = all.map(|point| (point[1].atan2(point[0]), *point)).collect();
