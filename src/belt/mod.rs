@@ -8,6 +8,7 @@
 //! profile + tooth count -> pulley: diameters, widths -> groove: its shape -> walls: lines and arcs
 //! ```
 
+pub mod easing;
 pub mod groove;
 pub mod lengths;
 pub mod profile;

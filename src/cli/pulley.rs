@@ -208,7 +208,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     for file in &answer.files {
         output.progress(&format!("wrote {file}"))?;
     }
-    Ok(if design.meets_the_outline() { Status::Done } else { Status::No })
+    Ok(if design.meets_the_outline() && design.tips_keep_the_standard() { Status::Done } else { Status::No })
 }
 
 /// The bore that is aimed at, and what is to be said of its fit.

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::belt::easing::HALF_LINE_MM;
 use crate::belt::rack::Flank;
 use crate::belt::tolerance;
 use crate::correction::Correction;
@@ -86,6 +87,12 @@ struct GrooveAnswer {
     draw_bottom_radius_mm: f64,
     tip_radius_mm: f64,
     draw_tip_radius_mm: f64,
+    /// How far the wanted tips stand behind those that the standard's rack makes, which no bead can follow.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tip_easing_mm: Option<f64>,
+    /// What the standard leaves to the radius of the rack.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tip_easing_allowed_mm: Option<f64>,
     land_mm: f64,
     draw_land_mm: f64,
 }
@@ -277,6 +284,13 @@ impl PulleyAnswer {
         if let Some(plus) = self.outside_diameter_tolerance_mm {
             writeln!(out, "\nthe outside diameter may be up to {plus} mm large and never small")?;
         }
+        if let (Some(eased), Some(allowed)) = (groove.tip_easing_mm, groove.tip_easing_allowed_mm) {
+            writeln!(
+                out,
+                "tip corners eased by {eased:.3} mm from the rack's ({allowed} mm allowed): no line turns more tightly \
+                 than {HALF_LINE_MM} mm"
+            )?;
+        }
         if let Some(deviation) = self.predicted_deviation_mm {
             writeln!(
                 out,
@@ -337,6 +351,11 @@ fn groove_answer(design: &Design) -> GrooveAnswer {
         draw_bottom_radius_mm: short(drawn.bottom_radius_mm),
         tip_radius_mm: short(wanted.tip_radius_mm),
         draw_tip_radius_mm: short(drawn.tip_radius_mm),
+        tip_easing_mm: design.tip_easing_mm.map(short),
+        tip_easing_allowed_mm: design
+            .tip_easing_mm
+            .and(design.pulley.rack)
+            .map(|rack| short(rack.radius_tolerance_mm)),
         land_mm: short(wanted.land_mm()),
         draw_land_mm: short(drawn.land_mm()),
     }

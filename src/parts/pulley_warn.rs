@@ -1,5 +1,6 @@
 //! What a reader must know of a pulley: what the setup cannot hold, and what no bead can make.
 
+use crate::belt::easing::HALF_LINE_MM;
 use crate::correction::Correction;
 
 use super::pulley::Design;
@@ -25,10 +26,21 @@ impl Design {
         ));
     }
 
+    /// Said only where easing exceeds what the standard leaves open: it takes plastic away beside the tip, where
+    /// a belt's tooth has most room, so it cannot touch the belt.
+    pub(super) fn warn_of_easing(&mut self) {
+        let (Some(eased), Some(rack)) = (self.tip_easing_mm, self.pulley.rack) else { return };
+        if !self.tips_keep_the_standard() {
+            self.warnings.push(format!(
+                "the tips are eased by {eased:.3} mm, more than the {} mm that the standard leaves to the rack's radius; \
+                 draw this pulley with straight flanks, or take more teeth",
+                rack.radius_tolerance_mm
+            ));
+        }
+    }
+
     /// Common practice, no source: a bead cannot turn more sharply than half its own width.
     pub(super) fn warn_of_sharp_corners(&mut self) {
-        /// Half the line of a 0.4 mm nozzle, mm.
-        const HALF_LINE_MM: f64 = 0.2;
         let groove = &self.wanted.groove;
         for (what, radius) in [("tips", groove.tip_radius_mm), ("roots", groove.bottom_radius_mm)] {
             if radius < HALF_LINE_MM - 1e-9 {
