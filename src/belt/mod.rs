@@ -15,7 +15,9 @@ pub mod profile;
 pub mod pulley;
 pub mod rack;
 mod rolled;
+pub mod swing;
 pub mod tolerance;
+pub mod tooth;
 pub mod walls;
 
 use crate::tables::built_in as table;

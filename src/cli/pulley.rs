@@ -121,18 +121,24 @@ pub struct Args {
 
 /// How the sides of the teeth are made.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum FlankWord {
+pub(super) enum FlankWord {
     Straight,
     Involute,
+}
+
+impl From<FlankWord> for Flank {
+    fn from(word: FlankWord) -> Self {
+        match word {
+            FlankWord::Straight => Self::Straight,
+            FlankWord::Involute => Self::Involute,
+        }
+    }
 }
 
 impl Args {
     fn build(&self, bore: BoreForm, first_layer_mm: Option<f64>) -> Build {
         Build {
-            flank: match self.flank {
-                FlankWord::Straight => Flank::Straight,
-                FlankWord::Involute => Flank::Involute,
-            },
+            flank: self.flank.into(),
             bore,
             hubs: self.hubs.clone(),
             ring: self.flange_apart,

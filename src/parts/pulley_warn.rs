@@ -9,6 +9,15 @@ use super::pulley_standard::{self, Outcome};
 impl Design {
     /// What the setup is more likely to miss than to keep, and what it can hold.
     pub(super) fn warn_of_standard(&mut self, outcome: &Outcome, correction: &Correction) {
+        if let Some((_, least)) = outcome.play_mm.filter(|(_, least)| *least < 0.0)
+            && outcome.is_made_to_the_tooth
+        {
+            self.warnings.push(format!(
+                "involute grooves are made to the belt's tooth without play: a print at the narrow end of its 95 % squeezes \
+                 it by {:.3} mm; straight flanks leave play",
+                -least
+            ));
+        }
         let missed = outcome.missed();
         if missed.is_empty() {
             return;
