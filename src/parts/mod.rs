@@ -15,6 +15,7 @@ pub mod parts_list;
 pub(crate) mod parts_reading;
 pub mod piece_drawing;
 pub mod pressed;
+mod pressed_text;
 pub mod pulley;
 pub mod pulley_answer;
 mod pulley_answer_pieces;
