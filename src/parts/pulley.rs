@@ -309,6 +309,11 @@ impl Design {
         self.pulley.rack.is_none_or(allowed)
     }
 
+    /// Whether it can be had: the outline and the standard's tips are kept.
+    pub fn holds(&self) -> bool {
+        self.meets_the_outline() && self.tips_keep_the_standard()
+    }
+
     /// Whether the predicted print keeps within what is allowed; true without a correction.
     pub fn meets_the_outline(&self) -> bool {
         self.deviation_mm.is_none_or(|deviation| deviation <= ALLOWED_DEVIATION_MM)

@@ -52,6 +52,9 @@ pub struct PulleyAnswer {
     predicted_deviation_mm: Option<f64>,
     allowed_deviation_mm: f64,
     meets_the_outline: bool,
+    /// The same, and tips eased by no more than the standard leaves open.
+    #[serde(skip)]
+    holds: bool,
     /// `null` for a pulley drawn as wanted.
     correction: Option<CorrectionAnswer>,
     /// Each piece that is printed, with all of its sizes.
@@ -168,6 +171,7 @@ impl PulleyAnswer {
             predicted_deviation_mm: design.deviation_mm.map(short),
             allowed_deviation_mm: ALLOWED_DEVIATION_MM,
             meets_the_outline: design.meets_the_outline(),
+            holds: design.holds(),
             correction: correction.map(|(file, correction)| CorrectionAnswer {
                 file: file_name(file),
                 setup: correction.setup.clone(),
@@ -230,6 +234,56 @@ impl PulleyAnswer {
         pairs
     }
 
+    /// How many teeth it has.
+    pub fn teeth(&self) -> u32 {
+        self.teeth
+    }
+
+    /// What a reader must know.
+    pub fn warnings(&self) -> &[String] {
+        &self.warnings
+    }
+
+    /// What anyone who runs it must know.
+    pub fn cautions(&self) -> &[&'static str] {
+        &self.cautions
+    }
+
+    /// What it is, and what it is corrected for; without its teeth for a batch of them.
+    pub(super) fn heading(&self, teeth: Option<u32>) -> String {
+        let flanges = match self.flanges {
+            0 => "no flanges",
+            1 => "one flange, at the bed",
+            _ => "two flanges",
+        };
+        let what = match teeth {
+            Some(teeth) => format!("pulley, {teeth} teeth, groove form {}", self.groove.form),
+            None => "pulleys".to_owned(),
+        };
+        let corrected = match &self.correction {
+            Some(correction) => format!("corrected for setup `{}` ({})", correction.setup, correction.file),
+            None => "NOT corrected: drawn exactly as wanted, so a print will not measure so".to_owned(),
+        };
+        format!("{} {what}, for a belt {} mm wide, {flanges}\n{corrected}", self.belt, self.belt_width_mm)
+    }
+
+    /// Its line in the table of a batch.
+    pub(super) fn line(&self) -> String {
+        let groove = &self.groove;
+        let off = self.predicted_deviation_mm.map_or("-".to_owned(), |off| format!("{off:.4}"));
+        format!(
+            "{:>5}{:>12.3}{:>12.3}{:>12.3}{:>12.3}{:>12.3}{off:>12}{:>10.2}  {}",
+            self.teeth,
+            self.pitch_diameter_mm,
+            self.outside_diameter_mm,
+            self.draw_outside_diameter_mm,
+            groove.width_at_outside_mm,
+            groove.draw_width_at_outside_mm,
+            self.volume_mm3 / 1000.0,
+            if self.holds { "yes" } else { "no" }
+        )
+    }
+
     /// The table for the bench.
     pub fn to_text(&self) -> String {
         let mut text = String::new();
@@ -240,22 +294,7 @@ impl PulleyAnswer {
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
         let groove = &self.groove;
-        let flanges = match self.flanges {
-            0 => "no flanges",
-            1 => "one flange, at the bed",
-            _ => "two flanges",
-        };
-        writeln!(
-            out,
-            "{} pulley, {} teeth, groove form {}, for a belt {} mm wide, {flanges}",
-            self.belt, self.teeth, groove.form, self.belt_width_mm
-        )?;
-        match &self.correction {
-            Some(correction) => {
-                writeln!(out, "corrected for setup `{}` ({})", correction.setup, correction.file)?
-            }
-            None => writeln!(out, "NOT corrected: drawn exactly as wanted, so a print will not measure so")?,
-        }
+        writeln!(out, "{}", self.heading(Some(self.teeth)))?;
         writeln!(out, "\n{:<28}{:>9}{:>9}  expected print, 95 %", "", "wanted", "draw")?;
         writeln!(out, "{:<28}{:>9}{:>9}  mm", "", "mm", "mm")?;
         let expected = self.expected;
