@@ -24,6 +24,9 @@ use super::walls::{Point, chord_counts, distance_to_segment, turned};
 
 /// Chords of a groove's outline keep within this, mm.
 const CHORD_ERROR_MM: f64 = 2e-4;
+/// Interference below this is none, mm: the sizes of teeth, grooves and racks are published to 0.01 mm, and an
+/// involute-sided groove is the tooth's own form.
+pub const AS_PUBLISHED_MM: f64 = 0.005;
 /// Points looked at along a flank, along the rounding at the crest, and along half the crest.
 const POINTS: [usize; 3] = [24, 8, 6];
 

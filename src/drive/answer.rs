@@ -20,7 +20,7 @@ use super::pair::PairAnswer;
 use super::path::Side;
 use super::printed::PrintedDrive;
 use crate::belt::swing::SwingIn;
-use crate::belt::tooth::Place;
+use crate::belt::tooth::{AS_PUBLISHED_MM, Place};
 
 /// What anyone who builds a belt drive must know.
 pub const CAUTIONS: [&str; 4] = [
@@ -29,10 +29,6 @@ pub const CAUTIONS: [&str; 4] = [
     "a printed pulley may bear less than a metal one, and a warm motor softens it",
     "rules of your workshop and country go before these",
 ];
-
-/// Interference below this is none, mm: the sizes of teeth, grooves and racks are published to 0.01 mm, and an
-/// involute-sided groove is the tooth's own form.
-const AS_PUBLISHED_MM: f64 = 0.005;
 
 /// What a belt round the pulleys would measure at the centre distance that was asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

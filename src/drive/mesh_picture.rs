@@ -14,7 +14,7 @@ use crate::font;
 use super::arrangement::Arrangement;
 use super::mesh::{Mesh, MeshedTooth};
 use super::meshed::{Meshed, State};
-use crate::belt::tooth::{BeltTooth, Hung};
+use crate::belt::tooth::{AS_PUBLISHED_MM, BeltTooth, Hung};
 
 /// Side of a panel, and paper about it, mm.
 const PANEL_MM: f64 = 56.0;
@@ -139,7 +139,7 @@ fn write_panel(
     let counts = chord_counts(&groove.walls(), CHORD_ERROR_MM);
     // The whole pulley, of which the panel shows one groove.
     writeln!(out, "<path d='{}' {PLASTIC}/>", frame.path(&groove.corners(&counts)))?;
-    let style = if meshed.play.least().0 < 0.0 { JAMMED } else { TOOTH };
+    let style = if meshed.play.least().0 < -AS_PUBLISHED_MM { JAMMED } else { TOOTH };
     let outline: Vec<Point> = tooth
         .outline(groove.outside_radius_mm, Hung::in_groove(groove))
         .into_iter()

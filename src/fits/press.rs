@@ -88,7 +88,7 @@ impl PressFit {
         if !(diameter_mm > 0.0 && outside_mm > diameter_mm) {
             return Err(NoWall::Hub { outside_mm, diameter_mm });
         }
-        if !(shaft_bore_mm < diameter_mm) {
+        if shaft_bore_mm.is_nan() || shaft_bore_mm >= diameter_mm {
             return Err(NoWall::Shaft { diameter_mm, bore_mm: shaft_bore_mm });
         }
         Ok(Self { diameter_mm, outside_mm, shaft_bore_mm, hub, shaft })
