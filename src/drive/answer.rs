@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use crate::belt::lengths::BeltLength;
 use crate::belt::rack::{self, Flank};
+use crate::belt::swing::SwingIn;
 use crate::belt::tolerance;
+use crate::belt::tooth::{AS_PUBLISHED_MM, Place};
 use crate::fits::decimal_mm as short;
 
 use super::arrangement::Arrangement;
@@ -19,8 +21,6 @@ use super::meshed::{Meshed, State};
 use super::pair::PairAnswer;
 use super::path::Side;
 use super::printed::PrintedDrive;
-use crate::belt::swing::SwingIn;
-use crate::belt::tooth::{AS_PUBLISHED_MM, Place};
 
 /// What anyone who builds a belt drive must know.
 pub const CAUTIONS: [&str; 4] = [

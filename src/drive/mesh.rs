@@ -24,10 +24,10 @@
 use std::f64::consts::TAU;
 
 use crate::belt::groove::Groove;
-
-use super::path::{Arc, BeltPath};
 use crate::belt::swing::SwingIn;
 use crate::belt::tooth::{BeltTooth, Place, Play, Socket};
+
+use super::path::{Arc, BeltPath};
 
 /// Plays that differ by less than this are the same, mm.
 const SAME_MM: f64 = 1e-6;

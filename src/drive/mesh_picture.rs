@@ -8,13 +8,13 @@
 use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
+use crate::belt::tooth::{AS_PUBLISHED_MM, BeltTooth, Hung};
 use crate::belt::walls::{Point, chord_counts, turned};
 use crate::font;
 
 use super::arrangement::Arrangement;
 use super::mesh::{Mesh, MeshedTooth};
 use super::meshed::{Meshed, State};
-use crate::belt::tooth::{AS_PUBLISHED_MM, BeltTooth, Hung};
 
 /// Side of a panel, and paper about it, mm.
 const PANEL_MM: f64 = 56.0;

@@ -3,6 +3,7 @@
 use crate::belt::groove::{Groove, NoSuchTeeth};
 use crate::belt::pulley::{NoPulley, Pulley};
 use crate::belt::rack::Flank;
+use crate::belt::tooth::BeltTooth;
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 use crate::kind::Kind;
@@ -12,7 +13,6 @@ use super::arrangement::Arrangement;
 use super::idler::NoIdler;
 use super::mesh::{Mesh, Meshing, Role};
 use super::path::BeltPath;
-use crate::belt::tooth::BeltTooth;
 
 /// Which pulleys are looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]

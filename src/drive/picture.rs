@@ -9,6 +9,7 @@
 use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
+use crate::belt::tooth::{BeltTooth, Hung};
 use crate::belt::walls::{Point, chord_counts, turned};
 use crate::font;
 
@@ -17,7 +18,6 @@ use super::bounds::Room;
 use super::layout::{Surroundings, back_outside_line_mm, line_above_land_mm};
 use super::meshed::Meshed;
 use super::path::{BeltPath, Side};
-use crate::belt::tooth::{BeltTooth, Hung};
 
 /// Empty paper round the drive, mm; below and above there is lettering.
 const MARGIN_MM: f64 = 8.0;
