@@ -1,6 +1,7 @@
 //! How long drives take: one solved, a search of a million combinations, a mesh check.
 
 use divan::Bencher;
+use shrinkrule::belt::rack::Flank;
 use shrinkrule::drive::arrangement::Arrangement;
 use shrinkrule::drive::bounds::{Bounds, Room, TeethRange};
 use shrinkrule::drive::layout::{Drive, Surroundings, belt_profile};
@@ -81,5 +82,5 @@ fn one_centre_distance(bencher: Bencher) {
 fn mesh_check_of_20_and_40_teeth(bencher: Bencher) {
     let drive = Drive::new(belt_profile("T5").expect("a profile"), [20, 40], 100).expect("a drive");
     let arrangement = Arrangement::open(drive).expect("two wheels apart");
-    bencher.bench(|| arrangement.meshed(None).expect("meshes").len());
+    bencher.bench(|| arrangement.meshed(Flank::Straight, None).expect("meshes").len());
 }

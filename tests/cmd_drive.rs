@@ -420,3 +420,34 @@ fn the_picture_in_the_readme_is_the_one_that_the_command_makes() {
     let same = std::fs::read(kept).is_ok_and(|found| found == made);
     assert!(same, "data/pictures/drive.svg is not what the command makes; rewrite it and look at it");
 }
+
+/// Grooves that leave room for the seated tooth, but not for its way in from the straight belt, are said; so is that
+/// the involutes of the same pulley do.
+#[test]
+fn a_tooth_that_rubs_on_its_way_in_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let of = |flank: &str, out: &str| {
+        let drive_of = ["--belt", "XH", "--teeth", "20", "30", "--belt-teeth", "60"];
+        let run =
+            drive(folder.path(), &[&drive_of[..], &["--flank", flank, "--out", out, "--json"]].concat());
+        assert_eq!(run.status.code(), Some(0), "{}", String::from_utf8_lossy(&run.stderr));
+        let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+        (answer, String::from_utf8(run.stderr).unwrap())
+    };
+    let (straight, said) = of("straight", "straight.svg");
+    assert!(
+        said.contains("a belt tooth rubs on the pulley of 20 teeth as wanted as it swings in: 0.11"),
+        "{said}"
+    );
+    let pulley = &straight["mesh"][0]["pulleys"][0];
+    assert!(pulley["least_mm"].as_f64().unwrap() > 0.1 && pulley["swing_in_mm"].as_f64().unwrap() < -0.1);
+    assert_eq!(pulley["swing_in_place"], "trailing_flank");
+    let (involute, said) = of("involute", "involute.svg");
+    assert!(!said.contains("rubs"), "{said}");
+    assert!(involute["mesh"][0]["pulleys"][0]["swing_in_mm"].as_f64().unwrap() > 0.0);
+    let groove = |answer: &Value| {
+        let sources = answer["sources"].as_array().unwrap().clone();
+        sources.into_iter().find(|source| source["what"] == "groove").unwrap()["source"].clone()
+    };
+    assert_ne!(groove(&straight), groove(&involute));
+}

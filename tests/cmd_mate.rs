@@ -215,12 +215,30 @@ fn a_press_fit_is_judged_with_the_spread_of_the_print() {
 }
 
 #[test]
+fn a_printed_pin_in_a_bearing_is_judged() {
+    let ran = sized("pin --mate bearing:608 --fit press --material PETG --wall 2 --temperature-c 40");
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(
+        ran.out.contains("PETG pin pressed into carbon steel, 2.0 mm thick: typical (low to high)\n"),
+        "{}",
+        ran.out
+    );
+    assert!(ran.out.contains("; over 7.0 mm, friction 0.25\n"), "{}", ran.out);
+    assert!(ran.err.contains("cold again it may be loose"), "{}", ran.err);
+    let of = |more: &str| json(&format!("pin --mate bearing:608 --fit press --material PETG --wall 2{more}"));
+    let (solid, tube) = (of(""), of(" --core 5"));
+    let pressure = |answer: &serde_json::Value| answer["press"]["pressure_mpa"]["typical"].as_f64().unwrap();
+    assert_eq!(solid["press"]["printed"], "pin");
+    assert!(pressure(&solid) > pressure(&tube) && pressure(&tube) > 0.0);
+}
+
+#[test]
 fn a_press_fit_that_cannot_be_judged_says_why() {
     for (call, message) in [
         (
-            "pin --mate bearing:608 --fit press --material PETG --wall 5",
-            "error: --material: a press fit is judged for a printed hole on metal, and not for pins\n  help: leave \
-             --material out\n",
+            "outer --mate 8 --fit press --material PETG --wall 5",
+            "error: --material: a press fit is judged for a printed hole on metal or a printed pin in it, and not for \
+             outside widths\n  help: leave --material out\n",
         ),
         (
             "bore 8 --material PETG --wall 5",
@@ -229,8 +247,8 @@ fn a_press_fit_that_cannot_be_judged_says_why() {
         ),
         (
             "bore --mate 8 --fit press --material PETG --wall 0",
-            "error: a hub of 8 mm outside leaves no wall around 8 mm\n  help: give how thick the plastic is around the \
-             hole, such as --wall 4\n",
+            "error: a hub of 8 mm outside leaves no wall around 8 mm\n  help: give how thick the part around the \
+             joint is, such as --wall 4\n",
         ),
     ] {
         let ran = sized(call);

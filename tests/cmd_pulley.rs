@@ -463,3 +463,25 @@ fn aiming_at_the_middle_wants_half_of_what_the_standard_allows() {
     let chances = &answer["standard"];
     assert_eq!(chances["outside_diameter"]["chance"], chances["outside_chance_aimed_at_middle"]);
 }
+
+/// Few involute teeth have a corner beside the tip that no bead can fill: it is eased, said and no failure.
+#[test]
+fn involutes_of_few_teeth_are_eased_where_no_line_can_follow() {
+    let folder = scratch(&INVENTED);
+    let small = ["--belt", "MXL", "--teeth", "20", "--bore", "3", "--flank", "involute"];
+    let with = |more: &[&'static str]| {
+        let arguments = [&small[..], &["--with", "petg.correction.toml"], more].concat();
+        pulley(folder.path(), &arguments)
+    };
+    let run = with(&["--json"]);
+    let answer: Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!((run.status.code(), &answer["meets_the_outline"]), (Some(0), &Value::Bool(true)));
+    let eased = answer["groove"]["tip_easing_mm"].as_f64().unwrap();
+    assert!(eased > 0.005 && eased <= answer["groove"]["tip_easing_allowed_mm"].as_f64().unwrap(), "{eased}");
+    let said = String::from_utf8(with(&["--out", "small.stl"]).stdout).unwrap();
+    let line = "tip corners eased by 0.009 mm from the rack's (0.03 mm allowed): no line turns more tightly than 0.2 mm";
+    assert!(said.contains(line), "{said}");
+    let plain =
+        pulley(folder.path(), &["--belt", "XL", "--teeth", "40", "--bore", "5", "--flank", "involute"]);
+    assert!(!String::from_utf8_lossy(&plain.stdout).contains("eased"));
+}

@@ -5,9 +5,10 @@ mod pulley_setup;
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use pulley_setup::{INVENTED, Setup, correction};
+use shrinkrule::belt::groove::Groove;
 use shrinkrule::belt::profile;
-use shrinkrule::belt::pulley::Pulley;
 use shrinkrule::belt::rack::Flank;
+use shrinkrule::belt::walls::chord_counts;
 use shrinkrule::kind::{Axis, Kind};
 use shrinkrule::parts::build::bore::Bore;
 use shrinkrule::parts::pulley::{ALLOWED_DEVIATION_MM, Design};
@@ -123,53 +124,46 @@ fn the_predicted_print_meets_the_wanted_outline_of_every_profile_and_tooth_count
 /// The profiles with a rack.
 const RACKED: [&str; 7] = ["MXL", "XXL", "XL", "L", "H", "XH", "XXH"];
 
-/// Whether flank and tip rounding of the wanted involutes meet in a corner, as they do on few teeth: a bead
-/// cannot turn in it.
-fn has_corner(belt: &str, teeth: u32) -> bool {
-    let walls = Pulley::with_flanks(belt, teeth, Flank::Involute, true).unwrap().groove.walls();
-    let ((_, a), (_, b)) = (walls[0].at(1.0), walls[1].at(0.0));
-    (a.0 - b.0).hypot(a.1 - b.1) > 1e-6
+/// Tooth counts from 12 on that the rack can make.
+fn makes(belt: &str) -> Vec<u32> {
+    (12..=72).filter(|teeth| *teeth >= fewest_by_rack(belt)).collect()
 }
 
 #[test]
-fn the_predicted_print_meets_the_wanted_involutes_but_for_their_corners() {
-    let smooth = |belt: &str, teeth: &[u32]| -> Vec<u32> {
-        teeth
-            .iter()
-            .copied()
-            .filter(|teeth| *teeth >= fewest_by_rack(belt) && !has_corner(belt, *teeth))
-            .collect()
-    };
+fn the_predicted_print_meets_the_wanted_involutes() {
     for belt in RACKED {
-        let (deviation, at) =
-            worst(0..200, Flank::Involute, &[belt], |seed| smooth(belt, &[12 + (seed % 61) as u32]));
+        let all = makes(belt);
+        let (deviation, at) = worst(0..200, Flank::Involute, &[belt], |seed| {
+            // Few teeth, whose tips are eased most, in every other setup.
+            let most = if seed % 2 == 0 { all.len() } else { 12 };
+            vec![all[(seed / 2) as usize % most]]
+        });
         println!("largest deviation of involute {belt} {deviation:.5} mm at {at}");
         assert!(deviation <= ALLOWED_DEVIATION_MM, "{deviation} mm at {at}");
     }
-    // The wanted corner is sharper than the bead: the program measures and says it, and it stays this small.
-    let (deviation, at) = worst(0..200, Flank::Involute, &["MXL", "XXL", "XL"], |_| vec![12, 14, 24]);
-    println!("largest deviation of involutes with corners {deviation:.5} mm at {at}");
-    assert!(deviation <= 0.015, "{deviation} mm at {at}");
 }
 
-/// Twelve involute MXL teeth have a corner beside each tip that a wide bead rounds by a little more than is
-/// allowed: the program says so instead of drawing what cannot be printed.
+/// Negative control: the teeth as the rack makes them have a corner that no bead can fill.
 #[test]
-fn a_corner_that_the_bead_rounds_too_much_is_said() {
-    let design =
-        Design::new(&with_flanks("MXL", 12, Flank::Involute), Some(&correction(&random_setup(0)))).unwrap();
-    let deviation = design.deviation_mm.unwrap();
-    assert!(!design.meets_the_outline() && deviation < 0.006, "{deviation}");
-    assert!(design.warnings.iter().any(|warning| warning.contains("more than 0.005 mm")));
+fn the_racks_own_corners_could_not_be_printed() {
+    let correction = correction(&INVENTED);
+    let design = Design::new(&with_flanks("MXL", 12, Flank::Involute), Some(&correction)).unwrap();
+    let law = design.law.unwrap();
+    let off = |wanted: Groove| {
+        let drawn = law.drawn(&wanted);
+        deviation_mm(&wanted, &drawn, &chord_counts(&drawn.walls(), 1e-4), &law)
+    };
+    let (eased, generated) = (off(design.wanted.groove), off(design.wanted.groove.as_generated()));
+    assert!(eased < 0.002 && generated > 0.005, "{eased} {generated}");
+    assert!(design.meets_the_outline() && design.tip_easing_mm.is_some());
 }
 
-/// Every tooth count of 12 to 72 that has no corners, with every setup.
+/// Every tooth count of 12 to 72 with every setup.
 #[test]
 #[ignore = "minutes; the figure is in DEVELOPERS.md"]
 fn the_predicted_print_meets_the_wanted_involutes_at_every_tooth_count() {
     for belt in RACKED {
-        let teeth: Vec<u32> =
-            (12..=72).filter(|teeth| *teeth >= fewest_by_rack(belt) && !has_corner(belt, *teeth)).collect();
+        let teeth = makes(belt);
         let (deviation, at) = worst(0..200, Flank::Involute, &[belt], |_| teeth.clone());
         println!("{belt}, {} tooth counts: largest deviation {deviation:.5} mm at {at}", teeth.len());
         assert!(deviation <= ALLOWED_DEVIATION_MM, "{deviation} mm at {at}");

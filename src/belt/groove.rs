@@ -45,6 +45,9 @@ pub struct Groove {
     pub tip_radius_mm: f64,
     /// Radius of the circle that the rack of involute sides rolls on; `None` of straight sides.
     pub rolling_radius_mm: Option<f64>,
+    /// Radius that eases an involute tooth's tips, [`super::easing`]; 0 leaves them as the
+    /// rack makes them. Of straight sides 0: their roundings are arcs of the table's radius.
+    pub ease_radius_mm: f64,
 }
 
 /// Why such teeth do not exist.
@@ -111,12 +114,13 @@ impl Groove {
             bottom_radius_mm: groove.bottom_radius_mm,
             tip_radius_mm: groove.tip_radius_mm,
             rolling_radius_mm: None,
+            ease_radius_mm: 0.0,
         };
         shape.check()?;
         Ok(shape)
     }
 
-    /// The groove that a rack generates on a pulley of these diameters.
+    /// The groove that a rack generates on a pulley of these diameters, its tips' tight turns eased.
     pub fn involute(
         rack: &Rack,
         teeth: u32,
@@ -135,9 +139,10 @@ impl Groove {
             bottom_radius_mm: rack.tip_radius_mm,
             tip_radius_mm: rack.base_radius_mm,
             rolling_radius_mm: Some(pitch_diameter_mm / 2.0),
+            ease_radius_mm: 0.0,
         };
         shape.check()?;
-        Ok(shape)
+        Ok(shape.eased())
     }
 
     /// Whether these numbers make teeth: a body, a land, a floor and flanks.
@@ -158,11 +163,13 @@ impl Groove {
             return Err(NoSuchTeeth::NoLand { land_mm: self.land_mm().min(0.0) });
         }
         let (lower, upper) = self.flank_ends();
+        let (bottom_radius_mm, tip_radius_mm) = (self.bottom_radius_mm, self.tip_radius_mm);
+        let no_flank = NoSuchTeeth::NoFlank { bottom_radius_mm, tip_radius_mm };
         if lower >= upper {
-            let (bottom_radius_mm, tip_radius_mm) = (self.bottom_radius_mm, self.tip_radius_mm);
-            return Err(NoSuchTeeth::NoFlank { bottom_radius_mm, tip_radius_mm });
+            return Err(no_flank);
         }
-        self.check_undercut()
+        self.check_undercut()?;
+        if self.flank_roll_mm() > 0.0 { Ok(()) } else { Err(no_flank) }
     }
 
     /// The rack's flank must end before it reaches the line of action's foot on the base circle.
@@ -251,12 +258,15 @@ impl Groove {
     /// neighbours, to a sharp corner where nothing is left.
     #[must_use]
     pub fn grown(&self, tip_mm: f64, groove_mm: f64) -> Self {
+        let tip_growth_mm = (tip_mm + groove_mm) / 2.0;
+        let grown_ease = || (self.ease_radius_mm + tip_growth_mm).max(0.0);
         Self {
             outside_radius_mm: self.outside_radius_mm + tip_mm,
             flank_mm: self.flank_mm + groove_mm,
             floor_mm: self.floor_mm + groove_mm,
             bottom_radius_mm: (self.bottom_radius_mm - groove_mm).max(0.0),
-            tip_radius_mm: (self.tip_radius_mm + (tip_mm + groove_mm) / 2.0).max(0.0),
+            tip_radius_mm: (self.tip_radius_mm + tip_growth_mm).max(0.0),
+            ease_radius_mm: self.rolling_radius_mm.map_or(0.0, |_| grown_ease()),
             ..*self
         }
     }
@@ -271,6 +281,7 @@ impl Groove {
             bottom_radius_mm: self.bottom_radius_mm * scale,
             tip_radius_mm: self.tip_radius_mm * scale,
             rolling_radius_mm: self.rolling_radius_mm.map(|radius| radius * scale),
+            ease_radius_mm: self.ease_radius_mm * scale,
             ..*self
         }
     }

@@ -8,13 +8,16 @@
 //! profile + tooth count -> pulley: diameters, widths -> groove: its shape -> walls: lines and arcs
 //! ```
 
+pub mod easing;
 pub mod groove;
 pub mod lengths;
 pub mod profile;
 pub mod pulley;
 pub mod rack;
 mod rolled;
+pub mod swing;
 pub mod tolerance;
+pub mod tooth;
 pub mod walls;
 
 use crate::tables::built_in as table;

@@ -59,6 +59,8 @@ pub struct Rack {
     pub tip_radius_mm: f64,
     /// Radius at the tool's base: of the pulley's tips, mm.
     pub base_radius_mm: f64,
+    /// By how much either radius may be off, mm.
+    pub radius_tolerance_mm: f64,
     /// Where the numbers come from.
     pub source: &'static str,
 }
@@ -90,6 +92,7 @@ fn read(row: &'static Row) -> Option<Rack> {
         width_plus_mm: row.number("bg_tol_plus")?,
         tip_radius_mm: row.number("r1_mm")?,
         base_radius_mm: row.number("r2_mm")?,
+        radius_tolerance_mm: row.number("r_tol_mm")?,
         source: row.text("source"),
     })
 }

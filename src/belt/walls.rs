@@ -59,11 +59,35 @@ pub enum Shape {
         from: f64,
         /// The tool's parameter at its end.
         to: f64,
+        /// The arc that goes on from there.
+        ease: Option<Ease>,
         /// Mirrored at the y axis and run through the other way.
         is_mirrored: bool,
         /// Then turned about the axis by this, radians.
         turn_rad: f64,
     },
+}
+
+/// An arc that goes on from a rolled wall's end, before it is mirrored and turned: [`super::easing`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ease {
+    /// The share of the way at which it begins; 0 where nothing is left of the rolled wall.
+    pub share: f64,
+    /// Its centre.
+    pub centre: Point,
+    /// Its radius.
+    pub radius: f64,
+    /// Direction from the centre to its begin, radians.
+    pub from_rad: f64,
+    /// Direction from the centre to its end, radians.
+    pub to_rad: f64,
+}
+
+impl Ease {
+    fn shape(self) -> Shape {
+        let Self { centre, radius, from_rad, to_rad, .. } = self;
+        Shape::Arc { centre, radius, from_rad, to_rad }
+    }
 }
 
 /// One wall.
@@ -102,9 +126,18 @@ impl Wall {
                 let out = if to_rad < from_rad { -1.0 } else { 1.0 };
                 (polar(centre, radius, angle), polar((0.0, 0.0), out, angle))
             }
-            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => {
+            Shape::Rolled { tool, rolling_radius, from, to, ease, is_mirrored, turn_rad } => {
                 let share = if is_mirrored { 1.0 - share } else { share };
-                let (place, normal) = tool.cut(rolling_radius, from + share * (to - from));
+                let (place, normal) = match ease {
+                    Some(ease) if share >= ease.share => {
+                        let arc = Self { kind: self.kind, shape: ease.shape() };
+                        arc.at((share - ease.share) / (1.0 - ease.share))
+                    }
+                    _ => {
+                        let share = ease.map_or(share, |ease| share / ease.share);
+                        tool.cut(rolling_radius, from + share * (to - from))
+                    }
+                };
                 let side = if is_mirrored { -1.0 } else { 1.0 };
                 (turned((side * place.0, place.1), turn_rad), turned((side * normal.0, normal.1), turn_rad))
             }
@@ -154,8 +187,28 @@ impl Wall {
                 };
                 to(from_rad).min(to(to_rad))
             }
-            Shape::Rolled { .. } => self.distance_to_rolled(point),
+            Shape::Rolled { ease: None, .. } => self.distance_to_rolled(point),
+            Shape::Rolled { .. } => {
+                self.parts().iter().flatten().map(|part| part.distance(point)).fold(f64::INFINITY, f64::min)
+            }
         }
+    }
+
+    /// Its curves one by one, in the order in which they run: two of an eased rounding, else itself.
+    pub fn parts(&self) -> [Option<Self>; 2] {
+        let Shape::Rolled { ease: Some(ease), is_mirrored, turn_rad, .. } = self.shape else {
+            return [Some(*self), None];
+        };
+        let mut rolled = *self;
+        if let Shape::Rolled { ease, .. } = &mut rolled.shape {
+            *ease = None;
+        }
+        let rolled = (ease.share > 0.0).then_some(rolled);
+        let arc = Self { kind: self.kind, shape: ease.shape() };
+        if is_mirrored {
+            return [Some(arc.mirrored().turned(turn_rad)), rolled];
+        }
+        [rolled, Some(arc.turned(turn_rad))]
     }
 
     /// From the nearest of a few places, the foot is walked to along the tangent, by the curve's own pace there.
@@ -195,8 +248,9 @@ impl Wall {
                 from_rad: from_rad + angle,
                 to_rad: to_rad + angle,
             },
-            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => {
-                Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad: turn_rad + angle }
+            Shape::Rolled { tool, rolling_radius, from, to, ease, is_mirrored, turn_rad } => {
+                let turn_rad = turn_rad + angle;
+                Shape::Rolled { tool, rolling_radius, from, to, ease, is_mirrored, turn_rad }
             }
         };
         Self { kind: self.kind, shape }
@@ -213,11 +267,12 @@ impl Wall {
                 from_rad: 2.0 * FRAC_PI_2 - to_rad,
                 to_rad: 2.0 * FRAC_PI_2 - from_rad,
             },
-            Shape::Rolled { tool, rolling_radius, from, to, is_mirrored, turn_rad } => Shape::Rolled {
+            Shape::Rolled { tool, rolling_radius, from, to, ease, is_mirrored, turn_rad } => Shape::Rolled {
                 tool,
                 rolling_radius,
                 from,
                 to,
+                ease,
                 is_mirrored: !is_mirrored,
                 turn_rad: -turn_rad,
             },

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use super::output::Output;
+use super::pulley::FlankWord;
 use super::{Error, Status};
 use crate::belt::profile::{NoProfile, Profile};
 use crate::correction::Correction;
@@ -74,6 +75,9 @@ pub struct Args {
     /// Correction file written by `fit`: what its prints do to the first pair
     #[arg(long = "with", value_name = "FILE")]
     correction: Option<PathBuf>,
+    /// Sides of the pulleys' teeth, for the mesh check: straight, or involute as the standard's rack makes them
+    #[arg(long, value_name = "straight|involute", default_value = "straight")]
+    flank: FlankWord,
     /// Picture of the first pair, scale 1:1; beside it NAME-mesh.svg and NAME.json
     #[arg(long, value_name = "NAME.svg")]
     out: Option<PathBuf>,
@@ -214,6 +218,7 @@ impl Args {
             idler: self.idler.idler()?,
             duty: self.torque.map(|torque_nm| Duty { torque_nm, rpm: self.rpm }),
             most: self.most,
+            flank: self.flank.into(),
             details: self.correction.is_some() || self.out.is_some(),
         })
     }

@@ -3,6 +3,7 @@
 use clap::Args;
 
 use crate::fits::Side;
+use crate::fits::press::NoWall;
 use crate::kind::Kind;
 use crate::material::{self, Material};
 use crate::parts::pressed::{CannotPress, PressRequest};
@@ -19,10 +20,14 @@ pub struct PressArgs {
     /// Plastic of the print, such as PETG: judges the press fit; needs --wall
     #[arg(long, value_name = "NAME", value_parser = polymer, requires = "wall")]
     material: Option<&'static Material>,
-    /// How thick the plastic is around the hole, in millimetres; sparse infill does not count
+    /// How thick the plastic is around the hole, in millimetres; sparse infill does not count. Of a printed pin: how
+    /// thick the metal is around it
     #[arg(long, value_name = "MM", requires = "material")]
     wall: Option<Mm>,
-    /// Metal that is pressed in
+    /// Diameter inside a printed pin that is hollow or sparse infill, in millimetres [default: solid]
+    #[arg(long, value_name = "MM", requires = "material", value_parser = above_zero)]
+    core: Option<f64>,
+    /// Metal that is pressed in, or that a printed pin is pressed into
     #[arg(long, value_name = "NAME", value_parser = metal, default_value = "steel")]
     metal: &'static Material,
     /// How long the two touch, in millimetres; a bearing's width when left out
@@ -63,16 +68,30 @@ impl PressArgs {
     /// What is asked of a press fit of this kind; `None` when nothing is. `usual_length` is the bought part's.
     pub fn request(&self, kind: Kind, usual_length: Option<Mm>) -> Result<Option<PressRequest>, Error> {
         let (Some(material), Some(wall)) = (self.material, self.wall) else { return Ok(None) };
-        if Side::of(kind) != Some(Side::Hole) {
-            let message =
-                format!("a press fit is judged for a printed hole on metal, and not for {}", kind.plural());
-            let problem = Problem::error(Location::default().column("--material"), message);
-            return Err(Error::problem(problem.help("leave --material out")));
+        let printed = match kind {
+            Kind::Pin => Side::Shaft,
+            _ if Side::of(kind) == Some(Side::Hole) => Side::Hole,
+            _ => {
+                let message = format!(
+                    "a press fit is judged for a printed hole on metal or a printed pin in it, and not for {}",
+                    kind.plural()
+                );
+                let problem = Problem::error(Location::default().column("--material"), message);
+                return Err(Error::problem(problem.help("leave --material out")));
+            }
+        };
+        if printed == Side::Hole && self.core.is_some() {
+            let problem = Problem::error(Location::default().column("--core"), "a printed hole has no core");
+            return Err(Error::problem(
+                problem.help("leave it out; --wall is how thick the plastic is around the hole"),
+            ));
         }
         Ok(Some(PressRequest {
             material,
             metal: self.metal,
+            printed,
             wall,
+            core_mm: self.core.unwrap_or(0.0),
             length: self.length.or(usual_length),
             temperature_c: self.temperature_c,
             friction: self.friction,
@@ -85,7 +104,10 @@ impl PressArgs {
 pub fn refusal(error: &CannotPress) -> Error {
     let help = match error {
         CannotPress::NoMate => Some("give the bought part with --mate and a fit, such as --fit press"),
-        CannotPress::NoWall(_) => Some("give how thick the plastic is around the hole, such as --wall 4"),
+        CannotPress::NoWall(NoWall::Hub { .. }) => {
+            Some("give how thick the part around the joint is, such as --wall 4")
+        }
+        CannotPress::NoWall(NoWall::Shaft { .. }) => Some("give a --core smaller than the pin"),
         CannotPress::NotKnown { .. } => None,
     };
     Error::problem(Problem::error(Location::default(), error.to_string()).help_if(help))

@@ -1,6 +1,6 @@
 //! `pulley`: a corrected timing pulley as a solid, a picture and a table.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::limits::named_fits;
 use super::output::Output;
@@ -9,17 +9,20 @@ use crate::belt::rack::Flank;
 use crate::correction::feel::Feels;
 use crate::correction::{Correction, first_layer};
 use crate::files::{self, Outputs, read_text};
+use crate::geometry::solid::Solid;
 use crate::kind::Kind;
 use crate::parts::own_fits::OwnFits;
 use crate::parts::pulley::Design;
 use crate::parts::pulley_answer::{CAUTIONS, PulleyAnswer};
+use crate::parts::pulley_batch::{self, Made};
 use crate::parts::pulley_files::{Targets, WriteError};
 use crate::parts::pulley_request::{
-    BoreForm, Build, CannotMake, CircleAsked, DowelsAsked, Flanges, Hub, RecessAsked, Request, RingHold,
-    ScrewsAsked,
+    BoreForm, Build, CircleAsked, DowelsAsked, Flanges, Hub, RecessAsked, Request, RingHold, ScrewsAsked,
 };
 use crate::parts::pulley_solid;
+use crate::parts::pulley_teeth::{TEETH_WORD, TeethAsked, names_its_pulley, path_with_teeth};
 use crate::parts::pulley_words;
+use crate::parts::pulleys_answer::PulleysAnswer;
 use crate::parts::seat::inch_caution;
 use crate::problem::{Location, Problem};
 use crate::report::drawing_files::{Drawing, DrawingError, DrawingFiles};
@@ -37,14 +40,18 @@ use crate::units::Mm;
 ///
 /// Example: shrinkrule pulley --belt T5 --teeth 20 --bore 5 --bore-form d:4.5 --hub 18x9 --set-screw M3
 /// --label 20 --with petg.correction.toml --out drive.stl --out drive.step --drawing drive-drawing.html
+///
+/// Many at once, all or none: shrinkrule pulley --belt T5 --teeth 12..60 --bore 5 --label '{teeth}' --with
+/// petg.correction.toml --out 't5-{teeth}.stl'
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// Belt profile: T2.5, T5, T10, T20, MXL, XXL, XL, L, H, XH, XXH
     #[arg(long)]
     belt: String,
-    /// Number of teeth
-    #[arg(long)]
-    teeth: u32,
+    /// Number of teeth; for a batch of pulleys that are alike but for them a range or a list: 12..60, 12,16,20..24.
+    /// Names of files then hold {teeth}, a label may
+    #[arg(long, value_name = "N|LOW..HIGH|N,N…")]
+    teeth: TeethAsked,
     /// Bore that is wanted, in millimetres
     #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     bore: Mm,
@@ -121,18 +128,24 @@ pub struct Args {
 
 /// How the sides of the teeth are made.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum FlankWord {
+pub(super) enum FlankWord {
     Straight,
     Involute,
+}
+
+impl From<FlankWord> for Flank {
+    fn from(word: FlankWord) -> Self {
+        match word {
+            FlankWord::Straight => Self::Straight,
+            FlankWord::Involute => Self::Involute,
+        }
+    }
 }
 
 impl Args {
     fn build(&self, bore: BoreForm, first_layer_mm: Option<f64>) -> Build {
         Build {
-            flank: match self.flank {
-                FlankWord::Straight => Flank::Straight,
-                FlankWord::Involute => Flank::Involute,
-            },
+            flank: self.flank.into(),
             bore,
             hubs: self.hubs.clone(),
             ring: self.flange_apart,
@@ -150,18 +163,15 @@ impl Args {
 
 /// Runs the command.
 pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
-    let pieces = if args.split.is_some() || args.flange_apart.is_some() { 2 } else { 1 };
-    let targets = Targets::new(&args.out, pieces).map_err(|error| Error::call(error.to_string()))?;
-    let drawing = args.drawing.as_deref().map(|path| DrawingFiles::new(path, pieces)).transpose();
-    let drawing = drawing.map_err(|error| Error::call(error.to_string()))?;
-    if targets.is_empty() && drawing.is_none() && !output.json {
+    let batch = args.files()?;
+    let is_nowhere = batch.iter().all(|files| files.targets.is_empty() && files.drawing.is_none());
+    if is_nowhere && !output.json {
         return Err(Error::call(
             "--out FILE.stl, .3mf, .step, .dxf or .svg is needed unless --drawing or --json is given",
         ));
     }
     let mut outputs = Outputs::new(output.force).keeping(args.correction.iter().chain(&args.fits));
-    let beside = drawing.iter().flat_map(DrawingFiles::paths);
-    targets.paths().chain(beside).try_for_each(|path| outputs.check_file(path))?;
+    batch.iter().flat_map(FilesOfOne::paths).try_for_each(|path| outputs.check_file(path))?;
     let correction = args.correction.as_deref().map(Correction::read).transpose()?;
     let measured = match &args.correction {
         Some(path) => first_layer::in_file(&read_text(path)?),
@@ -170,45 +180,136 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     let Fitted { bore, form, notes } = fitted(args, correction.as_ref())?;
     let request = Request {
         belt: args.belt.clone(),
-        teeth: args.teeth,
+        teeth: 0,
         bore,
         flanges: Flanges::from_count(args.flanges).unwrap_or(Flanges::Two),
         belt_width: args.belt_width,
         allow_few_teeth: args.allow_few_teeth,
         build: args.build(form, args.first_layer.map(Mm::get).or(measured)),
     };
-    let mut design = Design::new(&request, correction.as_ref()).map_err(refusal)?;
-    design.warnings.extend(notes);
-    design.warnings.extend(inch_caution(args.bore));
-    let solids = pulley_solid::solids(&design).map_err(|error| Error::call(error.to_string()))?;
+    let mut made = pulley_batch::make_all(&request.with_each(&args.teeth), correction.as_ref());
+    for (design, _) in made.iter_mut().flatten() {
+        design.warnings.extend(notes.iter().cloned());
+        design.warnings.extend(inch_caution(args.bore));
+    }
+    let made = all_made(made, &args.teeth)?;
     let named = args.correction.as_deref().zip(correction.as_ref());
-    let mut answer = PulleyAnswer::new(&design, &solids, named);
-    if !targets.is_empty() || drawing.is_some() {
-        if let Some(drawing) = &drawing {
+    let mut answers: Vec<PulleyAnswer> =
+        made.iter().map(|(design, solids)| PulleyAnswer::new(design, solids, named)).collect();
+    if !is_nowhere {
+        for (((design, solids), answer), files) in made.iter().zip(&mut answers).zip(&batch) {
+            files.write((design, solids), named, answer, &mut outputs)?;
+        }
+    }
+    let holds = made.iter().all(|(design, _)| design.holds());
+    let written: Vec<String> = outputs.commit()?.iter().map(|path| path.display().to_string()).collect();
+    match &mut answers[..] {
+        [answer] if !args.teeth.is_batch() => {
+            answer.files.clone_from(&written);
+            warn(answer.warnings(), output)?;
+            output.result(&answer.to_text(), answer)?;
+        }
+        _ => {
+            let answer = PulleysAnswer { pulleys: answers, all_hold: holds, files: written.clone() };
+            warn(&answer.warnings(), output)?;
+            output.result(&answer.to_text(), &answer)?;
+        }
+    }
+    for file in &written {
+        output.progress(&format!("wrote {file}"))?;
+    }
+    Ok(if holds { Status::Done } else { Status::No })
+}
+
+fn warn(warnings: &[String], output: &mut Output) -> Result<(), Error> {
+    let problem = |warning: &String| Problem::warning(Location::default(), warning.clone());
+    Ok(output.warnings(&warnings.iter().map(problem).collect::<Vec<_>>())?)
+}
+
+/// The files of one pulley of a batch.
+struct FilesOfOne {
+    targets: Targets,
+    drawing: Option<DrawingFiles>,
+}
+
+impl FilesOfOne {
+    fn paths(&self) -> impl Iterator<Item = &Path> {
+        self.targets.paths().chain(self.drawing.iter().flat_map(DrawingFiles::paths))
+    }
+
+    /// Stages all of them.
+    fn write(
+        &self,
+        (design, solids): (&Design, &[Solid]),
+        named: Option<(&Path, &Correction)>,
+        answer: &mut PulleyAnswer,
+        outputs: &mut Outputs,
+    ) -> Result<(), Error> {
+        if let Some(drawing) = &self.drawing {
             let page = Drawing {
-                title: &pulley_solid::name(&design),
+                title: &pulley_solid::name(design),
                 pieces: &design.drawn_pieces,
                 dimensions: &design.dimensions,
                 correction: named,
                 cautions: &CAUTIONS,
             };
-            page.write(drawing, &mut outputs).map_err(|error| match error {
+            page.write(drawing, outputs).map_err(|error| match error {
                 DrawingError::File(error) => Error::File(error),
                 DrawingError::Page(error) => Error::call(error.to_string()),
             })?;
         }
-        targets.write(&design, &solids, &mut answer, &mut outputs).map_err(not_written)?;
-        let written = outputs.commit()?;
-        answer.files = written.iter().map(|path| path.display().to_string()).collect();
+        self.targets.write(design, solids, answer, outputs).map_err(not_written)
     }
-    for warning in &design.warnings {
-        output.warnings(&[Problem::warning(Location::default(), warning.clone())])?;
+}
+
+impl Args {
+    /// The files of each pulley; of a batch every name must say which it is of.
+    fn files(&self) -> Result<Vec<FilesOfOne>, Error> {
+        let nameless = self.out.iter().chain(&self.drawing).find(|path| !names_its_pulley(path));
+        if let Some(path) = nameless.filter(|_| self.teeth.is_batch()) {
+            let message =
+                format!("{}: {} pulleys would have this name", path.display(), self.teeth.counts().len());
+            let help = format!("put {TEETH_WORD} into it, as in t5-{TEETH_WORD}.stl");
+            return Err(Error::problem(Problem::error(Location::default(), message).help(help)));
+        }
+        let pieces = if self.split.is_some() || self.flange_apart.is_some() { 2 } else { 1 };
+        let of = |teeth: &u32| {
+            let out: Vec<PathBuf> = self.out.iter().map(|path| path_with_teeth(path, *teeth)).collect();
+            let targets = Targets::new(&out, pieces).map_err(|error| Error::call(error.to_string()))?;
+            let drawing = self.drawing.as_ref().map(|path| path_with_teeth(path, *teeth));
+            let drawing = drawing.map(|path| DrawingFiles::new(&path, pieces)).transpose();
+            let drawing = drawing.map_err(|error| Error::call(error.to_string()))?;
+            Ok(FilesOfOne { targets, drawing })
+        };
+        self.teeth.counts().iter().map(of).collect()
     }
-    output.result(&answer.to_text(), &answer)?;
-    for file in &answer.files {
-        output.progress(&format!("wrote {file}"))?;
+}
+
+/// All pulleys, or every reason why one cannot be made.
+fn all_made(made: Vec<Made>, asked: &TeethAsked) -> Result<Vec<(Design, Vec<Solid>)>, Error> {
+    let mut problems = Vec::new();
+    let mut all = Vec::new();
+    for (made, teeth) in made.into_iter().zip(asked.counts()) {
+        match made {
+            Ok(made) => all.push(made),
+            Err(error) => {
+                let message = match asked.is_batch() {
+                    true => format!("{teeth} teeth: {error}"),
+                    false => error.to_string(),
+                };
+                problems.push(Problem::error(Location::default(), message).help_if(error.help()));
+            }
+        }
     }
-    Ok(if design.meets_the_outline() { Status::Done } else { Status::No })
+    if problems.is_empty() {
+        return Ok(all);
+    }
+    let count = problems.len();
+    let summary = match asked.is_batch() {
+        true => format!("{count} of {} pulleys cannot be made; nothing was written", asked.counts().len()),
+        false => String::new(),
+    };
+    Err(Error::Input { problems, summary })
 }
 
 /// The bore that is aimed at, and what is to be said of its fit.
@@ -248,10 +349,6 @@ fn fitted(args: &Args, correction: Option<&Correction>) -> Result<Fitted, Error>
         other => other,
     };
     Ok(Fitted { bore: aim.target, form, notes })
-}
-
-fn refusal(error: CannotMake) -> Error {
-    Error::problem(Problem::error(Location::default(), error.to_string()).help_if(error.help()))
 }
 
 fn not_written(error: WriteError) -> Error {

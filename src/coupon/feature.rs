@@ -14,9 +14,17 @@ pub const BED_SUFFIX: &str = "-bed";
 /// Its size is no property of the printer's walls, so it is kept out of the fit as well.
 pub const ARM_SUFFIX: &str = "-arm";
 
+/// The end of the label of a feature from a flat to the round opposite.
+///
+/// Half of it prints as a gap and half as a bore, so it is of neither kind. Taken for a gap it would pull that
+/// offset by half of what the two kinds differ by. It is kept out of the fit: a row that is half of each would need
+/// its own law in the tests for suspects, the criticism, the plots and `verify`, and it tells nothing that the
+/// ring's round and a gap twice as wide as the flat's distance from the axis do not tell better.
+pub const FLAT_SUFFIX: &str = "-flat";
+
 /// Whether a feature of this label says how the printer errs on its kind, and so goes into the fit.
 pub fn is_fitted(label: &str) -> bool {
-    !label.ends_with(BED_SUFFIX) && !label.ends_with(ARM_SUFFIX)
+    ![BED_SUFFIX, ARM_SUFFIX, FLAT_SUFFIX].iter().any(|suffix| label.ends_with(suffix))
 }
 
 /// Which part of a caliper takes the reading.
@@ -106,8 +114,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_the_first_layer_or_a_sagging_arm_says_is_kept_out_of_the_fit() {
-        assert!(is_fitted("s60x") && is_fitted("arm") && is_fitted("bed-8"));
-        assert!(!is_fitted("o20-bed") && !is_fitted("s6z-arm"));
+    fn what_is_no_size_of_one_kind_is_kept_out_of_the_fit() {
+        assert!(is_fitted("s60x") && is_fitted("arm") && is_fitted("bed-8") && is_fitted("flat"));
+        assert!(!is_fitted("o20-bed") && !is_fitted("s6z-arm") && !is_fitted("d4.5x-flat"));
     }
 }

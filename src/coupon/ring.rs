@@ -1,8 +1,8 @@
 //! Bore-fit ring: a hole in a thick ring with a label on a low tab.
 //!
 //! The hole is round, round with a flat (a D), or a hexagon as a nut has. Of a D, the round is measured along
-//! the flat and the rest across it, as a gap: from the flat to the round opposite, both of which come
-//! inwards. A hexagon has two flats across the direction that is measured.
+//! the flat; the size across it, from the flat to the round opposite, is half gap and half bore, and so checked
+//! but not fitted ([`FLAT_SUFFIX`]). A hexagon has two flats across the direction that is measured.
 //!
 //! The hole goes through, chamfered at the bed and at the top. The tab points along x and tells the
 //! directions apart once the ring is off the bed. The outside is measured along y, where it is bare from
@@ -11,7 +11,7 @@
 use std::f64::consts::{FRAC_PI_3, FRAC_PI_6, TAU};
 
 use super::body::{Body, Stance, along_x, along_y, circle};
-use super::feature::{Feature, Tool, feature_label};
+use super::feature::{FLAT_SUFFIX, Feature, Tool, feature_label};
 use super::fields::Fields;
 use super::label::Label;
 use super::limits::{
@@ -184,27 +184,28 @@ impl Ring {
             .tapered(top, ring(0.0), ring(TOP_CHAMFER_MM));
         let z = (TAB_MM + top) / 2.0;
         let outside = self.outside_mm();
-        let mut inside = |letter, kind, size: f64, axis, from: f64, label_at| {
+        let mut inside = |letter, kind, size: f64, axis, from: f64, label_at, is_of_two_kinds: bool| {
             let (tool, to) = (Tool::InsideJaws, from + size);
             let (jaws, ending) = match axis {
                 Axis::X => (along_x(tool, from, to, 0.0, z), "x"),
                 _ => (along_y(tool, from, to, 0.0, z), "y"),
             };
-            let label = feature_label(letter, size, ending);
+            let suffix = if is_of_two_kinds { FLAT_SUFFIX } else { "" };
+            let label = feature_label(letter, size, &format!("{ending}{suffix}"));
             body.measured(Feature { label, kind, axis, nominal_mm: size, jaws, label_at });
         };
         let (beside_x, beside_y) = ([-radius - 5.0, 0.0], [-radius - 5.0, radius]);
         match self.hole {
             Hole::Round(bore) => {
-                inside('b', Kind::Bore, bore, Axis::X, -bore / 2.0, beside_x);
-                inside('b', Kind::Bore, bore, Axis::Y, -bore / 2.0, beside_y);
+                inside('b', Kind::Bore, bore, Axis::X, -bore / 2.0, beside_x, false);
+                inside('b', Kind::Bore, bore, Axis::Y, -bore / 2.0, beside_y, false);
             }
             Hole::D { bore_mm, across_mm } => {
-                inside('g', Kind::Gap, across_mm, Axis::X, -bore_mm / 2.0, beside_x);
-                inside('b', Kind::Bore, bore_mm, Axis::Y, -bore_mm / 2.0, beside_y);
+                inside('d', Kind::Gap, across_mm, Axis::X, -bore_mm / 2.0, beside_x, true);
+                inside('b', Kind::Bore, bore_mm, Axis::Y, -bore_mm / 2.0, beside_y, false);
             }
             Hole::Hexagon { across_mm, axis } => {
-                inside('g', Kind::Gap, across_mm, axis, -across_mm / 2.0, beside_x);
+                inside('g', Kind::Gap, across_mm, axis, -across_mm / 2.0, beside_x, false);
             }
         }
         body.measured(Feature {

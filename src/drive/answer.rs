@@ -5,7 +5,10 @@
 use serde::Serialize;
 
 use crate::belt::lengths::BeltLength;
+use crate::belt::rack::{self, Flank};
+use crate::belt::swing::SwingIn;
 use crate::belt::tolerance;
+use crate::belt::tooth::{AS_PUBLISHED_MM, Place};
 use crate::fits::decimal_mm as short;
 
 use super::arrangement::Arrangement;
@@ -18,7 +21,6 @@ use super::meshed::{Meshed, State};
 use super::pair::PairAnswer;
 use super::path::Side;
 use super::printed::PrintedDrive;
-use super::tooth::Place;
 
 /// What anyone who builds a belt drive must know.
 pub const CAUTIONS: [&str; 4] = [
@@ -144,6 +146,11 @@ pub(super) struct PulleyMeshAnswer {
     pub(super) least_place: Place,
     /// With as many teeth in mesh as there can be while the belt runs.
     pub(super) least_running_mm: f64,
+    /// The least play while a tooth swings in from the straight belt; negative where it rubs.
+    pub(super) swing_in_mm: f64,
+    pub(super) swing_in_place: Place,
+    /// How far the pulley has then still to turn until the tooth is in.
+    pub(super) swing_in_before_deg: f64,
     pub(super) pitch_off_mm: f64,
     /// `null` where all teeth bear at once or one does not go in.
     pub(super) bears_first: Option<usize>,
@@ -169,6 +176,9 @@ impl PulleyMeshAnswer {
             least_tooth,
             least_place,
             least_running_mm: short(mesh.least_running_mm),
+            swing_in_mm: short(mesh.swing_in.least_mm),
+            swing_in_place: mesh.swing_in.place,
+            swing_in_before_deg: short(mesh.swing_in.before_rad.to_degrees()),
             pitch_off_mm: short(mesh.pitch_off_mm),
             bears_first: mesh.bearing.and_then(|bearing| bearing.first_tooth),
             bearing_spread_mm: mesh.bearing.map(|bearing| short(bearing.spread_mm)),
@@ -233,7 +243,7 @@ impl DriveAnswer {
     }
 
     /// Adds where the first pair's numbers come from.
-    pub fn add_sources(&mut self, drive: &Drive, belt: &BeltLength) {
+    pub fn add_sources(&mut self, drive: &Drive, belt: &BeltLength, flank: Flank) {
         let profile = drive.profile;
         let mut add = |what, source: &'static str| {
             if !source.is_empty() {
@@ -244,7 +254,17 @@ impl DriveAnswer {
         add("belt length tolerance", belt.tolerance_source);
         add("pitch line", profile.two_a_source);
         add("belt section", profile.belt_source);
-        add("groove", profile.groove_source);
+        match flank {
+            Flank::Straight => add("groove", profile.groove_source),
+            Flank::Involute => {
+                let mut racks: Vec<_> = [drive.small_teeth, drive.large_teeth]
+                    .into_iter()
+                    .filter_map(|teeth| rack::find(profile.name, teeth))
+                    .collect();
+                racks.dedup_by_key(|rack| rack.source);
+                racks.iter().for_each(|rack| add("groove", rack.source));
+            }
+        }
         add("flange height", tolerance::flange_height_mm(profile).source);
         if let Some(fewest) = tolerance::fewest_teeth(profile) {
             add("fewest teeth", fewest.source);
@@ -351,18 +371,34 @@ impl DriveAnswer {
                 pulleys: [0, 1].map(|at| PulleyMeshAnswer::new(meshed.grooves[at].teeth, &meshed.meshes[at])),
             })
             .collect();
-        for meshed in all.iter().filter(|meshed| meshed.least_mm() < 0.0) {
-            self.warnings.push(format!(
-                "the belt's teeth do not go into the pulleys {}: {:.3} mm of interference",
-                meshed.state.words(),
-                -meshed.least_mm()
-            ));
+        for meshed in all {
+            let state = meshed.state.words();
+            if meshed.least_mm() < -AS_PUBLISHED_MM {
+                self.warnings.push(format!(
+                    "the belt's teeth do not go into the pulleys {state}: {:.3} mm of interference",
+                    -meshed.least_mm()
+                ));
+                continue;
+            }
+            for (groove, mesh) in meshed.grooves.iter().zip(&meshed.meshes) {
+                let SwingIn { least_mm, place, before_rad } = mesh.swing_in;
+                if least_mm < -AS_PUBLISHED_MM {
+                    self.warnings.push(format!(
+                        "a belt tooth rubs on the pulley of {} teeth {state} as it swings in: {:.3} mm at its {}, {:.1} \
+                         degrees before it is in; rubber gives, but belt and print wear",
+                        groove.teeth,
+                        -least_mm,
+                        place.words(),
+                        before_rad.to_degrees()
+                    ));
+                }
+            }
         }
     }
 
     /// Whether the belt meshes with the pulleys that are to be made; true where that was not looked at.
     pub fn meshes(&self) -> bool {
         let made = self.mesh.iter().find(|mesh| mesh.state == State::Printed).or(self.mesh.first());
-        made.is_none_or(|mesh| mesh.least_mm >= 0.0)
+        made.is_none_or(|mesh| mesh.least_mm >= -AS_PUBLISHED_MM)
     }
 }

@@ -144,8 +144,8 @@ fn write_mesh(out: &mut String, all: &[MeshAnswer]) -> std::fmt::Result {
     writeln!(out, "\nmesh: least play of a belt tooth in its groove, mm; below 0 it does not go in")?;
     writeln!(
         out,
-        "{:<26}{:>8}{:>7}{:>9}{:>9}  {:<28}bears first",
-        "", "pulley", "phase", "in mesh", "play", "where"
+        "{:<26}{:>8}{:>7}{:>9}{:>9}  {:<28}{:<22}swings in",
+        "", "pulley", "phase", "in mesh", "play", "where", "bears first"
     )?;
     for mesh in all {
         let mut state = mesh.state.words();
@@ -158,11 +158,12 @@ fn write_mesh(out: &mut String, all: &[MeshAnswer]) -> std::fmt::Result {
             };
             writeln!(
                 out,
-                "{state:<26}{:>8}{:>7.2}{:>9}{:>9.3}  {place:<28}{bears}",
+                "{state:<26}{:>8}{:>7.2}{:>9}{:>9.3}  {place:<28}{bears:<22}{:>9.3}",
                 pulley.teeth,
                 pulley.phase_deg,
                 pulley.in_mesh.len(),
-                pulley.least_mm
+                pulley.least_mm,
+                pulley.swing_in_mm
             )?;
             state = "";
         }
@@ -171,6 +172,6 @@ fn write_mesh(out: &mut String, all: &[MeshAnswer]) -> std::fmt::Result {
         out,
         "phase: direction of the groove in the middle of the wrap, degrees from the line of centres, when a belt \
          tooth\nstands in the middle of the small pulley's wrap; teeth are counted from where the belt comes on, and \
-         the small\npulley drives"
+         the small\npulley drives; swings in: least play of a tooth on its way in from the straight belt"
     )
 }

@@ -16,17 +16,18 @@
 //!   load among them; how well is not reckoned.
 //!
 //! As the belt runs on, one tooth more may come into mesh than in that position; the play that is then left is
-//! stated beside. How a tooth swings in where the belt comes on is not looked at.
+//! stated beside. How a tooth swings in where the belt comes on: [`crate::belt::swing`].
 //!
 //! Teeth are counted from where the belt comes on. Those whose middles lie on the wrap are in mesh. Tooth and
-//! groove: [`super::tooth`].
+//! groove: [`crate::belt::tooth`].
 
 use std::f64::consts::TAU;
 
 use crate::belt::groove::Groove;
+use crate::belt::swing::SwingIn;
+use crate::belt::tooth::{BeltTooth, Place, Play, Socket};
 
 use super::path::{Arc, BeltPath};
-use super::tooth::{BeltTooth, Place, Play, Socket};
 
 /// Plays that differ by less than this are the same, mm.
 const SAME_MM: f64 = 1e-6;
@@ -76,6 +77,8 @@ pub struct Mesh {
     pub least: (f64, usize, Place),
     /// The same with as many teeth in mesh as there can be while the belt runs on by a pitch.
     pub least_running_mm: f64,
+    /// The least play while a tooth swings in where the belt comes on; one leaves by the mirror image.
+    pub swing_in: SwingIn,
     /// How much further apart teeth are than grooves, mm a pitch at the neutral line.
     pub pitch_off_mm: f64,
     /// How the load begins; `None` where a tooth does not go in at all.
@@ -145,6 +148,7 @@ impl Meshing<'_> {
             least_running_mm: running[0].min(running[1]).min(least.0),
             pitch_off_mm: pitch_mm - groove_step * line,
             bearing: self.bearing(&socket, &teeth),
+            swing_in: socket.swing_in(ahead(0), line),
             teeth,
         })
     }

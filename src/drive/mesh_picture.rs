@@ -8,13 +8,13 @@
 use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
+use crate::belt::tooth::{AS_PUBLISHED_MM, BeltTooth, Hung};
 use crate::belt::walls::{Point, chord_counts, turned};
 use crate::font;
 
 use super::arrangement::Arrangement;
 use super::mesh::{Mesh, MeshedTooth};
 use super::meshed::{Meshed, State};
-use super::tooth::BeltTooth;
 
 /// Side of a panel, and paper about it, mm.
 const PANEL_MM: f64 = 56.0;
@@ -139,9 +139,9 @@ fn write_panel(
     let counts = chord_counts(&groove.walls(), CHORD_ERROR_MM);
     // The whole pulley, of which the panel shows one groove.
     writeln!(out, "<path d='{}' {PLASTIC}/>", frame.path(&groove.corners(&counts)))?;
-    let style = if meshed.play.least().0 < 0.0 { JAMMED } else { TOOTH };
+    let style = if meshed.play.least().0 < -AS_PUBLISHED_MM { JAMMED } else { TOOTH };
     let outline: Vec<Point> = tooth
-        .outline(groove.outside_radius_mm)
+        .outline(groove.outside_radius_mm, Hung::in_groove(groove))
         .into_iter()
         .map(|point| turned(point, meshed.ahead_rad))
         .collect();
@@ -180,13 +180,14 @@ fn write_caption(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::belt::rack::Flank;
     use crate::drive::layout::{Drive, belt_profile};
 
     #[test]
     fn each_pulley_has_its_first_its_middle_and_its_last_tooth() {
         let drive = Drive::new(belt_profile("T5").unwrap(), [20, 40], 100).unwrap();
         let arrangement = Arrangement::open(drive).unwrap();
-        let svg = svg(&arrangement, &arrangement.meshed(None).unwrap());
+        let svg = svg(&arrangement, &arrangement.meshed(Flank::Straight, None).unwrap());
         assert_eq!(svg.matches("<clipPath").count(), 6);
         for caption in
             ["tooth 1 of 9 on the pulley of 20", "tooth 5 of 9 on", "tooth 21 of 21 on the pulley of 40"]

@@ -2,6 +2,8 @@
 
 use crate::belt::groove::{Groove, NoSuchTeeth};
 use crate::belt::pulley::{NoPulley, Pulley};
+use crate::belt::rack::Flank;
+use crate::belt::tooth::BeltTooth;
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 use crate::kind::Kind;
@@ -11,7 +13,6 @@ use super::arrangement::Arrangement;
 use super::idler::NoIdler;
 use super::mesh::{Mesh, Meshing, Role};
 use super::path::BeltPath;
-use super::tooth::BeltTooth;
 
 /// Which pulleys are looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -100,11 +101,11 @@ pub enum NoMesh {
 
 impl Arrangement {
     /// The belt's teeth laid against both pulleys, as wanted and, with a correction, as printed.
-    pub fn meshed(&self, correction: Option<&Correction>) -> Result<Vec<Meshed>, NoMesh> {
+    pub fn meshed(&self, flank: Flank, correction: Option<&Correction>) -> Result<Vec<Meshed>, NoMesh> {
         let profile = self.drive.profile;
         let teeth = [self.drive.small_teeth, self.drive.large_teeth];
         let tooth = BeltTooth::of(profile).ok_or(NoMesh::NoTooth { profile: profile.name })?;
-        let wanted = both(teeth, |teeth| Ok(Pulley::standard(profile.name, teeth, true)?.groove))?;
+        let wanted = both(teeth, |teeth| Ok(Pulley::with_flanks(profile.name, teeth, flank, true)?.groove))?;
         let mut states = vec![(State::Wanted, wanted)];
         if let Some(correction) = correction {
             let law = |at: usize| WallLaw::of(correction, &wanted[at]);
@@ -175,7 +176,7 @@ mod tests {
 
     #[test]
     fn a_corrected_print_meshes_as_wanted_and_an_uncorrected_one_does_not() {
-        let all = arrangement("T5", [20, 40], 100).meshed(Some(&known())).unwrap();
+        let all = arrangement("T5", [20, 40], 100).meshed(Flank::Straight, Some(&known())).unwrap();
         let of = |state: State| all.iter().find(|meshed| meshed.state == state).unwrap();
         let (wanted, printed) = (of(State::Wanted), of(State::Printed));
         assert!((wanted.least_mm() - printed.least_mm()).abs() < 1e-6);
@@ -199,19 +200,35 @@ mod tests {
         let mut tight = known();
         let gap = tight.terms.iter().position(|term| *term == Term::Offset(Kind::Gap)).unwrap();
         tight.coefficients[gap] = -0.4;
-        let all = arrangement("T5", [20, 40], 100).meshed(Some(&tight)).unwrap();
+        let all = arrangement("T5", [20, 40], 100).meshed(Flank::Straight, Some(&tight)).unwrap();
         let least = |state: State| all.iter().find(|meshed| meshed.state == state).unwrap().least_mm();
         assert!(least(State::Uncorrected) < -0.05, "{}", least(State::Uncorrected));
         assert!((least(State::Printed) - least(State::Wanted)).abs() < 1e-6);
     }
 
     #[test]
+    fn involute_pulleys_mesh_with_the_play_of_their_rack() {
+        let all = arrangement("XL", [20, 40], 90).meshed(Flank::Involute, Some(&known())).unwrap();
+        let of = |state: State| all.iter().find(|meshed| meshed.state == state).unwrap();
+        let wanted = of(State::Wanted);
+        // The rack is (1.27 + 2 * 1.40 tan 25) - 2.57 = 0.0057 mm wider than the tooth, both sides together.
+        let play = 0.0057 / 2.0 * 25.0_f64.to_radians().cos();
+        for mesh in &wanted.meshes {
+            assert!((mesh.least.0 - play).abs() < 7e-4, "{:?}", mesh.least);
+            assert!((mesh.swing_in.least_mm - play).abs() < 7e-4, "{:?}", mesh.swing_in);
+        }
+        assert!((of(State::Printed).least_mm() - wanted.least_mm()).abs() < 1e-3);
+        let straight = arrangement("XL", [20, 40], 90).meshed(Flank::Straight, None).unwrap();
+        assert!(straight[0].least_mm() > 0.1, "straight grooves leave play: {}", straight[0].least_mm());
+    }
+
+    #[test]
     fn a_belt_whose_tooth_is_not_published_is_refused_with_the_reason() {
-        let error = arrangement("AT5", [20, 40], 100).meshed(None).unwrap_err();
+        let error = arrangement("AT5", [20, 40], 100).meshed(Flank::Straight, None).unwrap_err();
         assert_eq!(
             error.to_string(),
             "the tooth of AT5 belts is not published, so it cannot be laid into a groove"
         );
-        assert_eq!(arrangement("XL", [20, 40], 90).meshed(None).unwrap().len(), 1);
+        assert_eq!(arrangement("XL", [20, 40], 90).meshed(Flank::Straight, None).unwrap().len(), 1);
     }
 }

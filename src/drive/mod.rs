@@ -8,7 +8,7 @@
 //! load                    speed, tooth load, strands from a torque
 //! search                  all pairs and belts that fit a box, ranked
 //! printed                 how far a print moves the centre distance at which the belt is right
-//! tooth, mesh             belt teeth laid against the pulleys' grooves, tooth by tooth
+//! mesh                    belt teeth laid against the pulleys' grooves, tooth by tooth
 //! picture, mesh_picture   drawn to scale
 //! request                 from what a person gives to all of that
 //! pair, answer            what is said of it
@@ -38,4 +38,3 @@ pub mod printed;
 pub mod request;
 pub mod root;
 pub mod search;
-pub mod tooth;

@@ -9,6 +9,7 @@
 use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
+use crate::belt::tooth::{BeltTooth, Hung};
 use crate::belt::walls::{Point, chord_counts, turned};
 use crate::font;
 
@@ -17,7 +18,6 @@ use super::bounds::Room;
 use super::layout::{Surroundings, back_outside_line_mm, line_above_land_mm};
 use super::meshed::Meshed;
 use super::path::{BeltPath, Side};
-use super::tooth::BeltTooth;
 
 /// Empty paper round the drive, mm; below and above there is lettering.
 const MARGIN_MM: f64 = 8.0;
@@ -166,8 +166,11 @@ impl Picture<'_> {
         let Some(tooth) = BeltTooth::of(profile) else { return Ok(()) };
         // A tooth as it is on a straight belt, at the origin, its root along x.
         const STRAIGHT_MM: f64 = 1e6;
-        let outline: Vec<Point> =
-            tooth.outline(STRAIGHT_MM).into_iter().map(|(x, y)| (x, y - STRAIGHT_MM - land)).collect();
+        let outline: Vec<Point> = tooth
+            .outline(STRAIGHT_MM, Hung::ByCorners)
+            .into_iter()
+            .map(|(x, y)| (x, y - STRAIGHT_MM - land))
+            .collect();
         let zero = path.arcs[0].middle_mm();
         let mut teeth = String::new();
         for index in 0..self.arrangement.drive.belt_teeth {
@@ -308,13 +311,14 @@ fn circle(out: &mut String, view: &View, centre: Point, radius: f64, style: &str
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::belt::rack::Flank;
     use crate::drive::layout::{Drive, belt_profile};
 
     fn svg(room: Option<Room>) -> String {
         let drive = Drive::new(belt_profile("T5").unwrap(), [20, 40], 100).unwrap();
         let arrangement = Arrangement::open(drive).unwrap();
         let surroundings = Surroundings { flanges: true, motor_mm: Some(42.0), ..Surroundings::default() };
-        let meshed = arrangement.meshed(None).unwrap();
+        let meshed = arrangement.meshed(Flank::Straight, None).unwrap();
         let picture =
             Picture { arrangement: &arrangement, surroundings: &surroundings, room, meshed: meshed.first() };
         picture.svg()

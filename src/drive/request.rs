@@ -5,6 +5,7 @@
 
 use crate::belt::lengths::{self, BeltLength, NoLength};
 use crate::belt::profile::Profile;
+use crate::belt::rack::Flank;
 use crate::correction::Correction;
 use crate::correction::apply::CannotApply;
 
@@ -54,6 +55,8 @@ pub struct Request {
     pub duty: Option<Duty>,
     /// How many pairs are listed.
     pub most: usize,
+    /// How the sides of the pulleys' teeth are made.
+    pub flank: Flank,
     /// Of a search, the mesh and the spread of the best pair too.
     pub details: bool,
 }
@@ -302,13 +305,13 @@ impl Request {
                 answer.add_printed(arrangement, &printed, &correction.setup, &length);
             }
             if details {
-                match arrangement.meshed(correction) {
+                match arrangement.meshed(self.flank, correction) {
                     Ok(all) => meshed = all,
                     Err(error) => answer.warnings.push(format!("the mesh was not checked: {error}")),
                 }
                 answer.add_mesh(&meshed);
             }
-            answer.add_sources(drive, &length);
+            answer.add_sources(drive, &length, self.flank);
         }
         Ok(Outcome { answer, first, meshed })
     }

@@ -1,4 +1,5 @@
-//! Press fits of a thick ring on a shaft: interference to pressure, stress, strain, and what holds.
+//! Press fits of a thick ring on a shaft: interference to pressure, stress, strain, and what holds; either may be the
+//! print.
 //!
 //! ```text
 //! W  = (D^2 + d^2) / (D^2 - d^2)         the hub, d its bore, D its outside
@@ -7,6 +8,8 @@
 //! p  = i / (d c)                         i the interference on the diameter
 //! hoop stress at the bore  p W           the largest there is, tension
 //! hoop strain at the bore  p (W + nu_h) / E_h
+//! squeeze of the shaft     p (Ws - nu_s) / E_s       at its surface, hoop
+//! hoop stress of the shaft p when solid, p (Ws + 1) at its own bore, compression
 //! push-off force  mu p pi d L            torque  mu p pi d^2 L / 2
 //! ```
 //!
@@ -44,12 +47,23 @@ pub struct PressFit {
 
 /// Why there is no such fit.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[error("a hub of {outside_mm} mm outside leaves no wall around {diameter_mm} mm")]
-pub struct NoWall {
-    /// Outside diameter of the hub, mm.
-    pub outside_mm: f64,
-    /// Diameter where the two meet, mm.
-    pub diameter_mm: f64,
+pub enum NoWall {
+    /// The hub is no wider than its shaft.
+    #[error("a hub of {outside_mm} mm outside leaves no wall around {diameter_mm} mm")]
+    Hub {
+        /// Outside diameter of the hub, mm.
+        outside_mm: f64,
+        /// Diameter where the two meet, mm.
+        diameter_mm: f64,
+    },
+    /// The shaft is hollow to its surface.
+    #[error("a shaft of {diameter_mm} mm that is hollow to {bore_mm} mm has no wall")]
+    Shaft {
+        /// Diameter where the two meet, mm.
+        diameter_mm: f64,
+        /// The shaft's own bore, mm.
+        bore_mm: f64,
+    },
 }
 
 /// `(outer^2 + inner^2) / (outer^2 - inner^2)`, the factor of a ring's geometry.
@@ -70,12 +84,14 @@ impl PressFit {
         hub: Elastic,
         shaft: Elastic,
     ) -> Result<Self, NoWall> {
-        let has_wall = diameter_mm > 0.0 && outside_mm > diameter_mm && shaft_bore_mm < diameter_mm;
-        if has_wall {
-            Ok(Self { diameter_mm, outside_mm, shaft_bore_mm, hub, shaft })
-        } else {
-            Err(NoWall { outside_mm, diameter_mm })
+        // Written so that a NaN fails as well.
+        if !(diameter_mm > 0.0 && outside_mm > diameter_mm) {
+            return Err(NoWall::Hub { outside_mm, diameter_mm });
         }
+        if shaft_bore_mm.is_nan() || shaft_bore_mm >= diameter_mm {
+            return Err(NoWall::Shaft { diameter_mm, bore_mm: shaft_bore_mm });
+        }
+        Ok(Self { diameter_mm, outside_mm, shaft_bore_mm, hub, shaft })
     }
 
     fn hub_factor(&self) -> f64 {
@@ -84,12 +100,19 @@ impl PressFit {
 
     /// How much strain a pressure of 1 MPa takes, hub and shaft together, 1/MPa.
     fn compliance(&self) -> f64 {
-        let shaft = ring_factor(self.diameter_mm, self.shaft_bore_mm) - self.shaft.poisson;
-        self.hub_compliance() + shaft / self.shaft.modulus_mpa
+        self.hub_compliance() + self.shaft_compliance()
     }
 
     fn hub_compliance(&self) -> f64 {
         (self.hub_factor() + self.hub.poisson) / self.hub.modulus_mpa
+    }
+
+    fn shaft_compliance(&self) -> f64 {
+        (self.shaft_factor() - self.shaft.poisson) / self.shaft.modulus_mpa
+    }
+
+    fn shaft_factor(&self) -> f64 {
+        ring_factor(self.diameter_mm, self.shaft_bore_mm)
     }
 
     /// The pressure where the two meet, MPa; 0 where there is no interference.
@@ -110,6 +133,22 @@ impl PressFit {
     /// The hub's hoop strain at its bore, a ratio.
     pub fn hoop_strain(&self, pressure_mpa: f64) -> f64 {
         pressure_mpa * self.hub_compliance()
+    }
+
+    /// The shaft's largest hoop stress, MPa, compression: all over where it is solid, else at its own bore.
+    pub fn shaft_hoop_stress_mpa(&self, pressure_mpa: f64) -> f64 {
+        let at_bore = if self.shaft_bore_mm > 0.0 { self.shaft_factor() + 1.0 } else { 1.0 };
+        pressure_mpa * at_bore
+    }
+
+    /// How much the shaft is squeezed at its surface, hoop strain, a ratio.
+    pub fn shaft_squeeze(&self, pressure_mpa: f64) -> f64 {
+        pressure_mpa * self.shaft_compliance()
+    }
+
+    /// The largest interference on the diameter that keeps the shaft's squeeze, mm.
+    pub fn interference_for_squeeze_mm(&self, strain: f64) -> f64 {
+        self.interference_mm(strain / self.shaft_compliance())
     }
 
     /// The largest interference on the diameter that keeps this hoop stress, mm.
@@ -211,6 +250,53 @@ mod tests {
         assert!((fit.interference_mm(60.0) - 0.123).abs() > 0.05);
     }
 
+    /// Both formulas of a text book for one material, hub and shaft: solid shaft p = E i (D^2 - d^2) / (2 d D^2);
+    /// hollow p = E i / (2 d^3) (D^2 - d^2)(d^2 - di^2) / (D^2 - di^2). Source: Shigley, press and shrink fits
+    /// (radial interference i / 2 there), from memory. They hold for steel in steel and for plastic in plastic alike.
+    #[test]
+    fn a_shaft_of_the_hubs_own_material_reduces_to_the_textbook_formulas() {
+        for elastic in
+            [Elastic { modulus_mpa: 210_000.0, poisson: 0.3 }, Elastic { modulus_mpa: 1500.0, poisson: 0.4 }]
+        {
+            let (d, outside, i, e) = (20.0_f64, 50.0_f64, 0.04, elastic.modulus_mpa);
+            let solid = PressFit::new(d, outside, 0.0, elastic, elastic).unwrap();
+            let expected = e * i * (outside * outside - d * d) / (2.0 * d * outside * outside);
+            close(solid.pressure_mpa(i), expected, 1e-9 * expected);
+            let inner = 10.0_f64;
+            let hollow = PressFit::new(d, outside, inner, elastic, elastic).unwrap();
+            let expected = e * i / (2.0 * d.powi(3)) * (outside.powi(2) - d * d) * (d * d - inner * inner)
+                / (outside.powi(2) - inner * inner);
+            close(hollow.pressure_mpa(i), expected, 1e-9 * expected);
+            // Lame at the hollow shaft's own bore: 2 p d^2 / (d^2 - di^2).
+            close(hollow.shaft_hoop_stress_mpa(1.0), 2.0 * d * d / (d * d - inner * inner), 1e-12);
+            // What the two give is the interference: the bore stretches, the shaft is squeezed.
+            let p = hollow.pressure_mpa(i);
+            close(d * (hollow.hoop_strain(p) + hollow.shaft_squeeze(p)), i, 1e-12);
+        }
+    }
+
+    /// A solid plastic pin in a rigid bore: all of the interference is its squeeze, with nothing to give outwards,
+    /// `p = E i / (d (1 - nu))`.
+    #[test]
+    fn a_plastic_pin_in_a_rigid_bore_is_squeezed_all_over() {
+        let plastic = Elastic { modulus_mpa: 1500.0, poisson: 0.4 };
+        let fit = PressFit::new(8.0, 22.0, 0.0, RIGID, plastic).unwrap();
+        let pressure = fit.pressure_mpa(0.04);
+        close(pressure, 1500.0 * 0.04 / (8.0 * 0.6), 1e-9);
+        close(fit.shaft_squeeze(pressure), 0.005, 1e-12);
+        close(fit.shaft_hoop_stress_mpa(pressure), pressure, 1e-12);
+        close(fit.interference_for_squeeze_mm(0.005), 0.04, 1e-12);
+        assert_eq!(fit.hoop_strain(pressure), 0.0);
+        // Steel for rigid takes a hundredth off; a hollow pin gives more. Negative control: the factor of a hub.
+        let steel = PressFit::new(8.0, 22.0, 0.0, STEEL, plastic).unwrap();
+        let less = 1.0 - steel.pressure_mpa(0.04) / pressure;
+        assert!(less > 0.01 && less < 0.03, "{less}");
+        let hollow = PressFit::new(8.0, 22.0, 5.0, RIGID, plastic).unwrap();
+        assert!(hollow.pressure_mpa(0.04) < 0.5 * pressure);
+        let as_hub = PressFit::new(8.0, 22.0, 0.0, plastic, RIGID).unwrap();
+        assert!((as_hub.pressure_mpa(0.04) / pressure - 1.0).abs() > 0.5);
+    }
+
     /// The same radial displacement from the stress field, integrated by hand at the bore of a thin ring.
     #[test]
     fn a_thin_ring_is_a_hoop_under_pressure() {
@@ -226,5 +312,7 @@ mod tests {
     fn a_hub_without_a_wall_is_refused() {
         let error = PressFit::new(8.0, 8.0, 0.0, STEEL, STEEL).unwrap_err();
         assert_eq!(error.to_string(), "a hub of 8 mm outside leaves no wall around 8 mm");
+        let error = PressFit::new(8.0, 20.0, 8.5, STEEL, STEEL).unwrap_err();
+        assert_eq!(error.to_string(), "a shaft of 8 mm that is hollow to 8.5 mm has no wall");
     }
 }

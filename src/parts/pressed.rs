@@ -1,12 +1,14 @@
-//! A bought part pressed into a print: what the plastic bears, what holds it, and what warmth and time leave.
+//! A bought part pressed into a print, or a printed pin into one: what the plastic bears, what holds it, and what
+//! warmth and time leave.
 //!
-//! The interference is the bought part less the printed hole; its 95 % interval is that of the print, and the
+//! The interference is the shaft less the hole; its 95 % interval is that of the print, and the
 //! bought part's own limits, together. From it pressure, stress and force follow by [`crate::fits::press`], with
 //! the low, typical and high modulus of the plastic: low meets low and high meets high.
 //!
 //! - A print is less stiff than a moulded piece: 0.6 to 0.9 of its modulus, common practice.
-//! - Warmth: what the plastic's hole gains on the metal is taken off the interference. The modulus falls as
-//!   well, and that is not reckoned: near the material's ceiling little is left.
+//! - Warmth: what the plastic's hole gains on the metal is taken off the interference; a plastic pin in metal
+//!   gains interference instead. The modulus falls as well, and that is not reckoned: near the material's
+//!   ceiling little is left.
 //! - Time: stress at constant strain relaxes by a power law, from one hour on.
 //!
 //! Source: `data/materials`, and its labels; worked examples in [`crate::fits::press`] and [`crate::material::warm`].
@@ -15,7 +17,7 @@ use serde::Serialize;
 
 use crate::correction::apply::Prediction;
 use crate::fits::press::{Elastic, NoWall, PressFit};
-use crate::fits::{Limits, Source, decimal_mm};
+use crate::fits::{Limits, Side, Source, decimal_mm};
 use crate::material::ceiling::{Screening, ceiling};
 use crate::material::{Material, Property, Range, warm};
 use crate::stats::distribution::t_quantile;
@@ -31,6 +33,10 @@ const REFERENCE_C: f64 = 20.0;
 const BRITTLE_CAUTION: &str = "brittle plastics (PLA, filled with fibres) shatter and hard pins chip; cracks may come days \
      later; print the bore upright, so that the beads run round it";
 
+/// The same of a printed pin. Common practice, no source.
+const PIN_CAUTION: &str = "a pin that stands on the bed breaks between its layers when it is pressed in aslant; one that lies is \
+     not quite round; brittle plastics (PLA, filled with fibres) shatter";
+
 /// What a press fit is judged by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PressRequest {
@@ -38,8 +44,12 @@ pub struct PressRequest {
     pub material: &'static Material,
     /// What is pressed in.
     pub metal: &'static Material,
-    /// How thick the plastic is around the hole; sparse infill does not count.
+    /// Which of the two is printed.
+    pub printed: Side,
+    /// How thick the part around the joint is; sparse infill does not count.
     pub wall: Mm,
+    /// Diameter inside a printed pin that is hollow or sparse infill, mm; 0 of a solid one.
+    pub core_mm: f64,
     /// How long the two touch.
     pub length: Option<Mm>,
     /// How warm it gets, °C.
@@ -59,12 +69,14 @@ pub struct Pressed {
     pub metal: &'static str,
     /// Both for people.
     #[serde(skip)]
-    labels: [&'static str; 2],
-    /// How thick the plastic is around the hole, mm.
+    pub(super) labels: [&'static str; 2],
+    /// What is printed: `hole` or `pin`.
+    pub printed: &'static str,
+    /// How thick the part around the joint is, mm.
     pub wall_mm: f64,
     /// Interference on the diameter, mm: the mean, and 95 % of prints and bought parts.
     pub interference_mm: Range,
-    /// Hoop strain of the plastic at the hole, %.
+    /// Hoop strain of the plastic where the two meet, %: stretch of a hole, squeeze of a pin.
     pub hoop_strain_percent: Range,
     /// The strain that the plastic bears for long, %; `None` where the tables have none.
     pub strain_limit_percent: Option<f64>,
@@ -72,7 +84,7 @@ pub struct Pressed {
     pub most_interference_mm: Option<f64>,
     /// Pressure where the two meet, MPa.
     pub pressure_mpa: Range,
-    /// Hoop stress of the plastic at the hole, MPa.
+    /// Largest hoop stress of the plastic, MPa: tension around a hole, compression of a pin.
     pub hoop_stress_mpa: Range,
     /// What holds it, when it is new.
     pub holds: Option<Holds>,
@@ -141,23 +153,27 @@ pub enum CannotPress {
 }
 
 impl PressRequest {
-    /// Judges a hole that prints as `printed`, with a bought part between these limits in it.
+    /// Judges a hole that prints as `printed`, with a bought part between these limits in it, or a pin in one.
     ///
     /// # Errors
     /// A material whose modulus or Poisson's ratio the tables do not have, a wall that is none.
     pub fn judge(&self, printed: &Prediction, mate: Option<Limits>) -> Result<Pressed, CannotPress> {
         let mate = mate.ok_or(CannotPress::NoMate)?;
         let diameter_mm = mate.middle_mm();
-        let interference_mm = interference(printed, mate);
+        let interference_mm = self.interference(printed, mate);
         let modulus = self.modulus_mpa()?;
         let poisson = known(self.material, Property::PoissonRatio)?.typical;
-        let shaft = Elastic {
+        let metal = Elastic {
             modulus_mpa: known(self.metal, Property::Modulus)?.typical * 1000.0,
             poisson: known(self.metal, Property::PoissonRatio)?.typical,
         };
         let outside_mm = diameter_mm + 2.0 * self.wall.get();
         let with = |modulus_mpa: f64| {
-            PressFit::new(diameter_mm, outside_mm, 0.0, Elastic { modulus_mpa, poisson }, shaft)
+            let plastic = Elastic { modulus_mpa, poisson };
+            match self.printed {
+                Side::Hole => PressFit::new(diameter_mm, outside_mm, 0.0, plastic, metal),
+                Side::Shaft => PressFit::new(diameter_mm, outside_mm, self.core_mm, metal, plastic),
+            }
         };
         let fits = [with(modulus.low)?, with(modulus.typical)?, with(modulus.high)?];
         let [soft, usual, stiff] = fits;
@@ -167,21 +183,34 @@ impl PressRequest {
             high: stiff.pressure_mpa(interference.high),
         };
         let pressure_mpa = pressure(interference_mm);
-        // Of a ring on steel the strain is next to the interference over the diameter, whatever its modulus.
-        let strain = |mm: f64| 100.0 * usual.hoop_strain(usual.pressure_mpa(mm));
+        let is_pin = self.printed == Side::Shaft;
+        // Against steel the strain is next to the interference over the diameter, whatever the plastic's modulus.
+        let strain = |mm: f64| {
+            let p = usual.pressure_mpa(mm);
+            100.0 * if is_pin { usual.shaft_squeeze(p) } else { usual.hoop_strain(p) }
+        };
+        let most = |strain: f64| {
+            if is_pin {
+                usual.interference_for_squeeze_mm(strain)
+            } else {
+                usual.interference_for_strain_mm(strain)
+            }
+        };
+        let stress = |p: f64| if is_pin { usual.shaft_hoop_stress_mpa(p) } else { usual.hoop_stress_mpa(p) };
         let limit = self.material.range(Property::StrainLimit).map(|limit| limit.typical);
         let warm = self.warm(diameter_mm, interference_mm, pressure);
         let mut pressed = Pressed {
             material: self.material.name,
             labels: [self.material.label, self.metal.label],
             metal: self.metal.name,
+            printed: if is_pin { "pin" } else { "hole" },
             wall_mm: self.wall.get(),
             interference_mm,
             hoop_strain_percent: interference_mm.map(strain),
             strain_limit_percent: limit,
-            most_interference_mm: limit.map(|limit| usual.interference_for_strain_mm(limit / 100.0)),
+            most_interference_mm: limit.map(|limit| most(limit / 100.0)),
             pressure_mpa,
-            hoop_stress_mpa: pressure_mpa.map(|p| usual.hoop_stress_mpa(p)),
+            hoop_stress_mpa: pressure_mpa.map(stress),
             holds: self.length.map(|length| Holds {
                 length_mm: length.get(),
                 friction: self.friction,
@@ -197,6 +226,18 @@ impl PressRequest {
         Ok(pressed)
     }
 
+    /// What the shaft is larger than the hole, mm: the mean, and 95 % of both.
+    fn interference(&self, printed: &Prediction, mate: Limits) -> Range {
+        let mate_mm2 = (mate.upper_mm - mate.lower_mm).powi(2) / 12.0;
+        let variance_mm2 = printed.sd_mm.powi(2) + mate_mm2;
+        // The mate's spread is stated and adds no doubt of its own (Welch-Satterthwaite).
+        let dof = printed.dof * (variance_mm2 / printed.sd_mm.powi(2)).powi(2);
+        let half_mm = t_quantile(0.975, dof) * variance_mm2.sqrt();
+        let over_mm = mate.middle_mm() - printed.expected_mm;
+        let typical = decimal_mm(if self.printed == Side::Hole { over_mm } else { -over_mm });
+        Range { low: decimal_mm(typical - half_mm), typical, high: decimal_mm(typical + half_mm) }
+    }
+
     /// The modulus of the print, MPa; of a polyamide the one in common air.
     fn modulus_mpa(&self) -> Result<Range, CannotPress> {
         let moulded = match self.material.range(Property::ModulusConditioned) {
@@ -210,7 +251,11 @@ impl PressRequest {
         let temperature_c = self.temperature_c?;
         let [plastic, metal] = [self.material, self.metal].map(|material| warm::expansion(material, false));
         let rise = Range::exactly(temperature_c - REFERENCE_C);
-        let loosening = warm::loosening_mm(plastic?, metal?, diameter_mm, rise);
+        let (hole, shaft) = match self.printed {
+            Side::Hole => (plastic?, metal?),
+            Side::Shaft => (metal?, plastic?),
+        };
+        let loosening = warm::loosening_mm(hole, shaft, diameter_mm, rise);
         let interference_mm = Range {
             low: interference.low - loosening.high,
             typical: interference.typical - loosening.typical,
@@ -231,12 +276,19 @@ impl PressRequest {
         if let (Some(limit), Some(most)) = (pressed.strain_limit_percent, pressed.most_interference_mm)
             && pressed.hoop_strain_percent.high > limit
         {
-            said.push(format!(
+            said.push(if self.printed == Side::Shaft {
+                format!(
+                    "a tight pin is squeezed {:.1} %, and {name} bears {limit} % for long (common practice, of stretch; a \
+                     squeezed pin creeps rather than cracks): it lets go with time; aim at an interference of {most:.2} \
+                     mm or less, or let a flat, key or screw carry the load",
+                    pressed.hoop_strain_percent.high
+                )
+            } else { format!(
                 "a tight print is stretched {:.1} % at the hole, and {name} bears {limit} % for long (common practice): \
                  it creeps, or cracks days later; aim at an interference of {most:.2} mm or less, or let a flat, key or \
                  screw carry the load",
                 pressed.hoop_strain_percent.high
-            ));
+            )});
         }
         if pressed.interference_mm.low <= 0.0 {
             said.push("a loose print has no interference: it does not hold by itself".to_owned());
@@ -258,7 +310,13 @@ impl PressRequest {
                 ceiling.range_c.typical
             ));
         }
-        said.push(BRITTLE_CAUTION.to_owned());
+        if self.printed == Side::Shaft && self.temperature_c.is_some_and(|at_c| at_c > REFERENCE_C) {
+            said.push(
+                "warm, the pin presses harder and creeps to size: when it is cold again it may be loose"
+                    .to_owned(),
+            );
+        }
+        said.push(if self.printed == Side::Shaft { PIN_CAUTION } else { BRITTLE_CAUTION }.to_owned());
         said
     }
 
@@ -295,65 +353,10 @@ fn known(material: &'static Material, property: Property) -> Result<Range, Canno
     material.range(property).ok_or(CannotPress::NotKnown { material: material.label, property })
 }
 
-/// A range to so many decimals, without a sign before a zero.
-fn shown(range: Range, digits: usize) -> Range {
-    let scale = 10.0_f64.powi(i32::try_from(digits).unwrap_or(0));
-    range.map(|value| (value * scale).round() / scale + 0.0)
-}
-
-/// What the bought part is larger than the hole, mm: the mean, and 95 % of both.
-fn interference(printed: &Prediction, mate: Limits) -> Range {
-    let mate_mm2 = (mate.upper_mm - mate.lower_mm).powi(2) / 12.0;
-    let variance_mm2 = printed.sd_mm.powi(2) + mate_mm2;
-    // The mate's spread is stated and adds no doubt of its own (Welch-Satterthwaite).
-    let dof = printed.dof * (variance_mm2 / printed.sd_mm.powi(2)).powi(2);
-    let half_mm = t_quantile(0.975, dof) * variance_mm2.sqrt();
-    let typical = decimal_mm(mate.middle_mm() - printed.expected_mm);
-    Range { low: decimal_mm(typical - half_mm), typical, high: decimal_mm(typical + half_mm) }
-}
-
 impl Pressed {
     /// Where its numbers come from.
     pub fn sources(&self) -> &[Source] {
         &self.sources
-    }
-
-    /// The answer for a person, in lines.
-    pub fn to_text(&self) -> String {
-        let mut text = format!(
-            "pressed into {}, {:.1} mm thick, on {}: typical (low to high)\n",
-            self.labels[0], self.wall_mm, self.labels[1]
-        );
-        let mut line = |what: &str, range: Range, digits: usize, unit: &str, more: &str| {
-            let Range { low, typical, high } = shown(range, digits);
-            text.push_str(&format!(
-                "  {what:<16} {typical:.digits$} {unit} ({low:.digits$} to {high:.digits$}){more}\n"
-            ));
-        };
-        line("interference", self.interference_mm, 3, "mm", "");
-        let limit = self.strain_limit_percent.zip(self.most_interference_mm);
-        let limit = limit.map_or(String::new(), |(limit, most)| {
-            format!("; for long {limit} % at most, {most:.3} mm of interference")
-        });
-        line("hoop strain", self.hoop_strain_percent, 2, "%", &limit);
-        line("hoop stress", self.hoop_stress_mpa, 1, "MPa", "");
-        line("pressure", self.pressure_mpa, 1, "MPa", "");
-        if let Some(holds) = &self.holds {
-            let over = format!("; over {:.1} mm, friction {}", holds.length_mm, holds.friction);
-            line("push-off force", holds.push_off_n, 0, "N", &over);
-            line("torque", holds.torque_nm, 2, "N m", "");
-        }
-        if let Some(warm) = &self.warm {
-            let what = format!("at {} °C", warm.temperature_c);
-            let Range { low, typical, high } = shown(warm.interference_mm, 3);
-            let more = format!("; interference {typical:.3} mm ({low:.3} to {high:.3})");
-            line(&what, warm.pressure_mpa, 1, "MPa", &more);
-        }
-        if let Some(left) = &self.left {
-            let more = format!("; {:.0} % left", 100.0 * left.share.typical);
-            line(&format!("after {:.0} h", left.hours), left.pressure_mpa, 1, "MPa", &more);
-        }
-        text
     }
 }
 
@@ -366,6 +369,8 @@ mod tests {
         PressRequest {
             material: polymer(material).unwrap(),
             metal: metal("steel").unwrap(),
+            printed: Side::Hole,
+            core_mm: 0.0,
             wall: Mm::new(6.0).unwrap(),
             length: Mm::new(12.0),
             temperature_c,
@@ -431,5 +436,43 @@ mod tests {
             loose.cautions
         );
         assert_eq!(request("PLA", None).judge(&printed(8.0, 0.02), None), Err(CannotPress::NoMate));
+    }
+
+    /// By hand: a solid PETG pin of 8.04 mm in 8.00 mm of steel 6 mm thick. p = i / (d ((W + nu) / E + (1 - nu) / Ep)).
+    #[test]
+    fn a_printed_pin_in_a_metal_bore_is_squeezed_and_tightens_in_the_warm() {
+        let pin = PressRequest { printed: Side::Shaft, ..request("PETG", Some(50.0)) };
+        let pressed = pin.judge(&printed(8.04, 1e-6), Some(ROD)).unwrap();
+        assert!((pressed.interference_mm.typical - 0.04).abs() < 1e-9 && pressed.printed == "pin");
+        let value = |material: &'static Material, property| material.range(property).unwrap().typical;
+        let (petg, steel) = (polymer("PETG").unwrap(), metal("steel").unwrap());
+        let plastic = value(petg, Property::Modulus) * 750.0;
+        let (nu, of_steel) = (value(petg, Property::PoissonRatio), value(steel, Property::PoissonRatio));
+        let w = (400.0 + 64.0) / (400.0 - 64.0);
+        let compliance = (w + of_steel) / (value(steel, Property::Modulus) * 1000.0) + (1.0 - nu) / plastic;
+        let expected = 0.04 / (8.0 * compliance);
+        assert!(
+            (pressed.pressure_mpa.typical - expected).abs() < 1e-9 * expected,
+            "{:?}",
+            pressed.pressure_mpa
+        );
+        assert_eq!(pressed.hoop_stress_mpa.typical, pressed.pressure_mpa.typical);
+        // 0.5 % of the diameter, less what the steel gives.
+        assert!(
+            (0.485..0.5).contains(&pressed.hoop_strain_percent.typical),
+            "{:?}",
+            pressed.hoop_strain_percent
+        );
+        assert!(pressed.warm.unwrap().interference_mm.typical > 0.05, "{:?}", pressed.warm);
+        let said = pressed.cautions.join("\n");
+        assert!(said.contains("cold again it may be loose") && said.contains("aslant"), "{said}");
+        assert!(pressed.to_text().starts_with("PETG pin pressed into carbon steel, 6.0 mm thick: "));
+        // A pin that is a tube bears on less.
+        let tube = PressRequest { core_mm: 5.0, ..pin }.judge(&printed(8.04, 1e-6), Some(ROD)).unwrap();
+        assert!(tube.pressure_mpa.typical < 0.6 * pressed.pressure_mpa.typical);
+        assert!(tube.hoop_stress_mpa.typical > tube.pressure_mpa.typical);
+        // Negative control: what a smaller pin has of interference is none.
+        let loose = pin.judge(&printed(7.96, 1e-6), Some(ROD)).unwrap();
+        assert_eq!(loose.pressure_mpa.typical, 0.0);
     }
 }

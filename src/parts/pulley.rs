@@ -13,6 +13,7 @@
 
 use crate::belt::groove::Groove;
 use crate::belt::pulley::Pulley;
+use crate::belt::rack::Rack;
 use crate::belt::{Cited, tolerance};
 use crate::correction::Correction;
 use crate::kind::Kind;
@@ -35,6 +36,8 @@ pub const ALLOWED_DEVIATION_MM: f64 = 0.005;
 const THIN_WALL_MM: f64 = 2.0;
 /// Least flange thickness: six layers of 0.2 mm, mm.
 const LEAST_FLANGE_MM: f64 = 1.2;
+/// Tips that are eased by less are as the rack makes them, mm: half of what is printed in a table.
+const SAID_FROM_MM: f64 = 0.0005;
 /// Chamfer at the mouths of the bore and at the bed, which the spread of the first layer goes into, mm.
 pub const CHAMFER_MM: f64 = 0.4;
 
@@ -98,6 +101,8 @@ pub struct Design {
     pub expected: Option<Estimates>,
     /// The largest distance of the predicted print from the wanted outline; `None` without a correction.
     pub deviation_mm: Option<f64>,
+    /// How far the wanted tips are eased from those that the standard's rack makes, mm; `None` where they are not.
+    pub tip_easing_mm: Option<f64>,
     /// What a print is worth by the standard; `None` without a correction.
     pub standard: Option<Outcome>,
     /// Where the numbers come from: what, and the table's label.
@@ -168,6 +173,7 @@ impl Design {
             pieces,
             expected: None,
             deviation_mm: None,
+            tip_easing_mm: pulley.groove.tip_easing_mm().filter(|mm| *mm >= SAID_FROM_MM),
             standard: None,
             sources,
             warnings,
@@ -178,6 +184,7 @@ impl Design {
         }
         design.draw_pieces(&Sizing::new(correction))?;
         design.warn_of_sharp_corners();
+        design.warn_of_easing();
         Ok(design)
     }
 
@@ -294,6 +301,17 @@ impl Design {
             ));
         }
         Ok(())
+    }
+
+    /// Whether the tips are eased by no more than the rack that makes them may be off; true where they are not.
+    pub fn tips_keep_the_standard(&self) -> bool {
+        let allowed = |rack: Rack| self.tip_easing_mm.is_none_or(|mm| mm <= rack.radius_tolerance_mm);
+        self.pulley.rack.is_none_or(allowed)
+    }
+
+    /// Whether it can be had: the outline and the standard's tips are kept.
+    pub fn holds(&self) -> bool {
+        self.meets_the_outline() && self.tips_keep_the_standard()
     }
 
     /// Whether the predicted print keeps within what is allowed; true without a correction.

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::belt::easing::HALF_LINE_MM;
 use crate::belt::rack::Flank;
 use crate::belt::tolerance;
 use crate::correction::Correction;
@@ -51,6 +52,9 @@ pub struct PulleyAnswer {
     predicted_deviation_mm: Option<f64>,
     allowed_deviation_mm: f64,
     meets_the_outline: bool,
+    /// The same, and tips eased by no more than the standard leaves open.
+    #[serde(skip)]
+    holds: bool,
     /// `null` for a pulley drawn as wanted.
     correction: Option<CorrectionAnswer>,
     /// Each piece that is printed, with all of its sizes.
@@ -86,6 +90,12 @@ struct GrooveAnswer {
     draw_bottom_radius_mm: f64,
     tip_radius_mm: f64,
     draw_tip_radius_mm: f64,
+    /// How far the wanted tips stand behind those that the standard's rack makes, which no bead can follow.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tip_easing_mm: Option<f64>,
+    /// What the standard leaves to the radius of the rack.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tip_easing_allowed_mm: Option<f64>,
     land_mm: f64,
     draw_land_mm: f64,
 }
@@ -161,6 +171,7 @@ impl PulleyAnswer {
             predicted_deviation_mm: design.deviation_mm.map(short),
             allowed_deviation_mm: ALLOWED_DEVIATION_MM,
             meets_the_outline: design.meets_the_outline(),
+            holds: design.holds(),
             correction: correction.map(|(file, correction)| CorrectionAnswer {
                 file: file_name(file),
                 setup: correction.setup.clone(),
@@ -223,6 +234,56 @@ impl PulleyAnswer {
         pairs
     }
 
+    /// How many teeth it has.
+    pub fn teeth(&self) -> u32 {
+        self.teeth
+    }
+
+    /// What a reader must know.
+    pub fn warnings(&self) -> &[String] {
+        &self.warnings
+    }
+
+    /// What anyone who runs it must know.
+    pub fn cautions(&self) -> &[&'static str] {
+        &self.cautions
+    }
+
+    /// What it is, and what it is corrected for; without its teeth for a batch of them.
+    pub(super) fn heading(&self, teeth: Option<u32>) -> String {
+        let flanges = match self.flanges {
+            0 => "no flanges",
+            1 => "one flange, at the bed",
+            _ => "two flanges",
+        };
+        let what = match teeth {
+            Some(teeth) => format!("pulley, {teeth} teeth, groove form {}", self.groove.form),
+            None => "pulleys".to_owned(),
+        };
+        let corrected = match &self.correction {
+            Some(correction) => format!("corrected for setup `{}` ({})", correction.setup, correction.file),
+            None => "NOT corrected: drawn exactly as wanted, so a print will not measure so".to_owned(),
+        };
+        format!("{} {what}, for a belt {} mm wide, {flanges}\n{corrected}", self.belt, self.belt_width_mm)
+    }
+
+    /// Its line in the table of a batch.
+    pub(super) fn line(&self) -> String {
+        let groove = &self.groove;
+        let off = self.predicted_deviation_mm.map_or("-".to_owned(), |off| format!("{off:.4}"));
+        format!(
+            "{:>5}{:>12.3}{:>12.3}{:>12.3}{:>12.3}{:>12.3}{off:>12}{:>10.2}  {}",
+            self.teeth,
+            self.pitch_diameter_mm,
+            self.outside_diameter_mm,
+            self.draw_outside_diameter_mm,
+            groove.width_at_outside_mm,
+            groove.draw_width_at_outside_mm,
+            self.volume_mm3 / 1000.0,
+            if self.holds { "yes" } else { "no" }
+        )
+    }
+
     /// The table for the bench.
     pub fn to_text(&self) -> String {
         let mut text = String::new();
@@ -233,22 +294,7 @@ impl PulleyAnswer {
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
         let groove = &self.groove;
-        let flanges = match self.flanges {
-            0 => "no flanges",
-            1 => "one flange, at the bed",
-            _ => "two flanges",
-        };
-        writeln!(
-            out,
-            "{} pulley, {} teeth, groove form {}, for a belt {} mm wide, {flanges}",
-            self.belt, self.teeth, groove.form, self.belt_width_mm
-        )?;
-        match &self.correction {
-            Some(correction) => {
-                writeln!(out, "corrected for setup `{}` ({})", correction.setup, correction.file)?
-            }
-            None => writeln!(out, "NOT corrected: drawn exactly as wanted, so a print will not measure so")?,
-        }
+        writeln!(out, "{}", self.heading(Some(self.teeth)))?;
         writeln!(out, "\n{:<28}{:>9}{:>9}  expected print, 95 %", "", "wanted", "draw")?;
         writeln!(out, "{:<28}{:>9}{:>9}  mm", "", "mm", "mm")?;
         let expected = self.expected;
@@ -276,6 +322,13 @@ impl PulleyAnswer {
         row(out, "height over all", self.height_mm, self.draw_height_mm, None)?;
         if let Some(plus) = self.outside_diameter_tolerance_mm {
             writeln!(out, "\nthe outside diameter may be up to {plus} mm large and never small")?;
+        }
+        if let (Some(eased), Some(allowed)) = (groove.tip_easing_mm, groove.tip_easing_allowed_mm) {
+            writeln!(
+                out,
+                "tip corners eased by {eased:.3} mm from the rack's ({allowed} mm allowed): no line turns more tightly \
+                 than {HALF_LINE_MM} mm"
+            )?;
         }
         if let Some(deviation) = self.predicted_deviation_mm {
             writeln!(
@@ -337,6 +390,11 @@ fn groove_answer(design: &Design) -> GrooveAnswer {
         draw_bottom_radius_mm: short(drawn.bottom_radius_mm),
         tip_radius_mm: short(wanted.tip_radius_mm),
         draw_tip_radius_mm: short(drawn.tip_radius_mm),
+        tip_easing_mm: design.tip_easing_mm.map(short),
+        tip_easing_allowed_mm: design
+            .tip_easing_mm
+            .and(design.pulley.rack)
+            .map(|rack| short(rack.radius_tolerance_mm)),
         land_mm: short(wanted.land_mm()),
         draw_land_mm: short(drawn.land_mm()),
     }

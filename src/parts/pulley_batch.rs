@@ -9,8 +9,9 @@ use crate::geometry::check::NotASolid;
 use crate::geometry::solid::Solid;
 
 use super::pulley::Design;
-use super::pulley_request::{CannotMake, Request};
+use super::pulley_request::{Build, CannotMake, Request};
 use super::pulley_solid;
+use super::pulley_teeth::{TeethAsked, with_teeth};
 
 /// Why one pulley of many was not made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -21,6 +22,27 @@ pub enum NotMade {
     /// Its body is no solid.
     #[error(transparent)]
     Solid(#[from] NotASolid),
+}
+
+impl NotMade {
+    /// What the person can do about it.
+    pub fn help(&self) -> Option<String> {
+        match self {
+            Self::Design(error) => error.help(),
+            Self::Solid(_) => None,
+        }
+    }
+}
+
+impl Request {
+    /// The same request for each of these tooth counts, which its label may name.
+    pub fn with_each(&self, asked: &TeethAsked) -> Vec<Self> {
+        let of = |teeth: &u32| {
+            let label = self.build.label.as_ref().map(|label| with_teeth(label, *teeth));
+            Self { teeth: *teeth, build: Build { label, ..self.build.clone() }, ..self.clone() }
+        };
+        asked.counts().iter().map(of).collect()
+    }
 }
 
 /// A pulley with its bodies, or why not.
@@ -63,7 +85,7 @@ pub fn make_all(requests: &[Request], correction: Option<&Correction>) -> Vec<Ma
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::parts::pulley_request::{Build, Flanges};
+    use crate::parts::pulley_request::Flanges;
     use crate::units::Mm;
 
     #[test]

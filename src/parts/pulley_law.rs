@@ -180,8 +180,13 @@ pub(crate) mod tests {
             pitch_error_mm(2.0 * (printed.outside_radius_mm - wanted.outside_radius_mm), 60).abs() < 1e-12
         );
         // The trap, with the sizes that the example prints.
-        let scale = 15.66 / 15.86;
+        let scale: f64 = 15.66 / 15.86;
+        assert!((scale - 0.987390).abs() < 5.1e-7);
         let trapped: f64 = 96.51 * scale + 0.20;
+        assert!((trapped - 95.492976).abs() < 5.1e-7);
+        assert!((pitch_error_mm(trapped - 96.51, 60) + 0.053251).abs() < 5.1e-7);
+        // A bore gets worse by it: 4.737 in place of 4.800 mm.
+        assert!((5.0 * scale - 0.20 - 4.736948).abs() < 5.1e-7 && 5.0 * scale - 0.20 < 5.0 - 0.20);
         assert!((trapped - 96.51 + 1.017024).abs() < 5.1e-7);
         assert!((30.0 * pitch_error_mm(trapped - 96.51, 60) + 1.597538).abs() < 5.1e-7);
         let floor = wanted.scaled(scale).grown(0.1, 0.1).bottom_width_mm();

@@ -9,7 +9,7 @@
 use std::fmt::Write as _;
 
 use crate::belt::groove::Groove;
-use crate::belt::walls::{Point, Shape, chord_counts, turned};
+use crate::belt::walls::{Point, Shape, Wall, chord_counts, turned};
 use crate::font;
 
 use super::pulley::Design;
@@ -100,7 +100,7 @@ fn write(out: &mut String, design: &Design) -> std::fmt::Result {
 fn exact_path(groove: &Groove, view: &View) -> String {
     let mut path = String::new();
     for turn in [-1.0, 0.0, 1.0] {
-        for wall in groove.walls() {
+        for wall in groove.walls().iter().flat_map(Wall::parts).flatten() {
             let wall = wall.turned(turn * 2.0 * groove.half_pitch_rad());
             let ((x0, y0), (x1, y1)) = (view.at(wall.at(0.0).0), view.at(wall.at(1.0).0));
             if path.is_empty() {

@@ -9,7 +9,8 @@
 //! - *Runout*: the outside's centre lies off the bore's by `F` along each axis, as two features' centres do,
 //!   so the reading swings by twice a Rayleigh distance, and by a quarter turn's ovality where x and y
 //!   were found to shrink differently.
-//! - *Play*: a straight-sided groove's width at the outside diameter less the belt tooth's width at its root.
+//! - *Play*: a straight-sided groove's width at the outside diameter less the belt tooth's width at its root; in
+//!   an involute-sided one, which is made to the tooth, how far the tooth slides from flank to flank.
 //!
 //! Pitch and runout rest on these assumptions, since no coupon measures them; the answer says so.
 //!
@@ -19,6 +20,7 @@
 use std::f64::consts::{FRAC_PI_4, PI};
 
 use crate::belt::pulley::Pulley;
+use crate::belt::tooth::{BeltTooth, Socket};
 use crate::belt::{Cited, profile, tolerance};
 use crate::correction::Correction;
 use crate::correction::apply::{CannotApply, Prediction};
@@ -61,6 +63,8 @@ pub struct Outcome {
     pub play_mm: Option<(f64, f64)>,
     /// The error of the outside diameter that uses up the play over half a turn, mm.
     pub play_used_up_by_mm: Option<f64>,
+    /// The groove is the belt tooth's own form, without play on purpose.
+    pub is_made_to_the_tooth: bool,
 }
 
 impl Outcome {
@@ -97,18 +101,20 @@ impl Outcome {
             // Rayleigh.
             against(allowed, scatter, 1.0 - (-(room / scatter.max(1e-9)).powi(2) / 2.0).exp())
         };
+        let room = |root: f64| match BeltTooth::of(profile) {
+            Some(tooth) if pulley.rack.is_some() => Socket::new(&pulley.groove, tooth).slide_mm(),
+            _ => pulley.groove.outer_width_mm() - root,
+        };
         let play = |root: f64| -> Result<(f64, f64), CannotApply> {
             let law = WallLaw::of(correction, &pulley.groove)?;
             let width = law.drawn(&pulley.groove).outer_width_mm();
             let gap = correction.predict(Kind::Gap, Axis::Round, width)?;
-            let expected = pulley.groove.outer_width_mm() - root;
+            let expected = room(root);
             Ok((expected, expected - t_quantile(0.95, gap.dof) * gap.sd_mm))
         };
-        // An involute groove is as wide at its mouth as the tooth at its rounded root; play is not seen there.
-        let straight_root = profile.belt.tooth_root_width_mm.filter(|_| pulley.rack.is_none());
         let adjacent_pitch =
             tolerance::adjacent_pitch_mm(nominal).map(|allowed| symmetric(allowed, PI / teeth));
-        let play_mm = straight_root.map(play).transpose()?;
+        let play_mm = profile.belt.tooth_root_width_mm.map(play).transpose()?;
         Ok(Self {
             outside_diameter: plus.map(|plus| against(plus, outside.sd_mm, within(0.0, plus.value))),
             outside_chance_aimed_at_middle: plus
@@ -120,6 +126,7 @@ impl Outcome {
             radial_runout: tolerance::radial_runout_mm(nominal).map(runout),
             play_mm,
             play_used_up_by_mm: play_mm.map(|(expected, _)| 2.0 * expected / PI),
+            is_made_to_the_tooth: pulley.rack.is_some(),
         })
     }
 
@@ -139,7 +146,7 @@ impl Outcome {
                 missed.push(what);
             }
         }
-        if self.play_mm.is_some_and(|(_, least)| least <= 0.0) {
+        if !self.is_made_to_the_tooth && self.play_mm.is_some_and(|(_, least)| least <= 0.0) {
             missed.push("play for the belt's teeth");
         }
         missed
@@ -180,6 +187,7 @@ pub fn can_hold(pulley: &Pulley, correction: &Correction) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::belt::rack::Flank;
     use crate::correction::{SpreadEstimate, Term};
     use crate::parts::pulley_law::tests::correction;
 
@@ -232,6 +240,16 @@ mod tests {
         // The tip circle bulges by 2 micrometres over the groove.
         assert!((expected - 0.288815).abs() < 3e-3 && least < expected, "{expected} {least}");
         assert!((outcome.play_used_up_by_mm.unwrap() - 0.183866).abs() < 2e-3);
+    }
+
+    #[test]
+    fn an_involute_of_many_teeth_has_the_racks_play() {
+        let pulley = Pulley::with_flanks("XL", 500, Flank::Involute, false).unwrap();
+        let outcome = Outcome::of(&pulley, pulley.nominal_outside_mm(), &printer(0.01, 0.01)).unwrap();
+        let (expected, least) = outcome.play_mm.unwrap();
+        // 1.27 + 2 * 1.40 tan 25 less 2.57 mm.
+        assert!((expected - 0.005660).abs() < 1e-3 && least < 0.0, "{expected} {least}");
+        assert!(!outcome.missed().contains(&"play for the belt's teeth"));
     }
 
     #[test]

@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::coupon::definition;
-use crate::coupon::feature::Feature;
+use crate::coupon::feature::{Feature, is_fitted};
 use crate::coupon::plate::{Bed, MARGIN_MM};
 use crate::kind::{Axis, Kind};
 
@@ -134,7 +134,7 @@ impl Candidate {
         }
         let features = features(&[element], bed).ok()?;
         let cost = features.len() as f64;
-        let fitted = features.into_iter().filter(|feature| !feature.is_at_bed());
+        let fitted = features.into_iter().filter(|feature| is_fitted(&feature.label));
         let features = fitted.map(|feature| (feature.kind, feature.axis, feature.nominal_mm)).collect();
         Some(Self { element, features, cost })
     }
@@ -149,7 +149,8 @@ impl Candidate {
             Element::Span(_, size) => (Kind::Span, size),
             Element::Height(size) => (Kind::Height, size),
             Element::Outer(_, size) => (Kind::Outer, size),
-            Element::DBore(_, across) => (Kind::Gap, across),
+            // Its round is what the fit takes; what is across the flat is of two kinds.
+            Element::DBore(bore, _) => (Kind::Bore, bore),
             Element::Hexagon(_, across) => (Kind::Gap, across),
             // Tried with the belt and not measured.
             Element::BeltRack(_) => (Kind::Gap, 0.0),

@@ -3,8 +3,9 @@
 //! Where [`super::search`] weighs what each coupon tells, this needs no spreads and no correction: a person
 //! who looks at the set sees each of their dimensions in it. A kind that is wanted in one size only gets a
 //! second one, since one size cannot tell an offset from a scale. Nut pockets, D flats and belts are
-//! recognised by words in their row of the list, as the tests show; a gap is a gap to the fit, but the
-//! corners of a hexagon and the round beside a flat print unlike two parallel walls.
+//! recognised by words in their row of the list, as the tests show; the corners of a hexagon print unlike two
+//! parallel walls. From a D's flat to the round opposite is half a gap and half a bore, so with the ring, which
+//! shows how it comes out, goes a gap of twice the flat's distance from the axis, which tells the fit.
 
 use serde::Serialize;
 
@@ -105,7 +106,10 @@ pub fn direct(list: &PartsList, wanted: &[Wanted], belts: &[&'static str], bed: 
             }
             Kind::Gap if has(&["flat"]) => {
                 let size = limited([ROUND[0], GAP[1]], piece);
-                ("D-bore ring", size, Element::DBore(bore_of(of, size, wanted), size))
+                let bore = bore_of(of, size, wanted);
+                // What the fit is told: the ring's round, and a gap of twice the flat's distance from the axis.
+                add(&mut elements, Element::Gap(along, tidy((2.0 * size - bore).clamp(GAP[0], GAP[1]))));
+                ("D-bore ring", size, Element::DBore(bore, size))
             }
             Kind::Gap => {
                 let size = limited(GAP, piece);
@@ -287,7 +291,16 @@ mod tests {
         let (direct, set) = direct_of(list);
         assert!(direct.set.contains("bores_mm = [5.1]\nacross_mm = [4.6]"), "{}", direct.set);
         assert!(direct.set.contains("bores_mm = [6]\nacross_mm = [5.4]"), "{}", direct.set);
+        // With each the gap of twice the flat's distance from the axis: 4.6 - 2.55 and 5.4 - 3.
+        assert!(direct.set.contains("axis = \"x\"\ngaps_mm = [4.1, 4.8]"), "{}", direct.set);
         assert!(direct.set.contains("[[ring]]\nname = \"R\"\nbores_mm = [5.1, 8]"), "{}", direct.set);
+        let of_ring = set.coupons.iter().filter(|coupon| coupon.title() == "D-bore ring");
+        let fitted: Vec<&str> = of_ring
+            .flat_map(|coupon| &coupon.features)
+            .filter(|feature| crate::coupon::feature::is_fitted(&feature.label))
+            .map(|feature| feature.label.as_str())
+            .collect();
+        assert_eq!(fitted, ["b5.1y", "p13.1y", "b6y", "p14y"]);
         assert_eq!(set.coupons.iter().filter(|coupon| coupon.title() == "D-bore ring").count(), 2);
     }
 }

@@ -3,7 +3,7 @@
 use askama::Template;
 
 use crate::coupon::drawing::{Drawing, drawings};
-use crate::coupon::feature::{ARM_SUFFIX, Feature};
+use crate::coupon::feature::{ARM_SUFFIX, FLAT_SUFFIX, Feature};
 use crate::coupon::kit::{Kit, PlateDrawing};
 use crate::coupon::summary::Summary;
 use crate::coupon::{Coupon, CouponError, sheet};
@@ -116,7 +116,11 @@ fn row(feature: &Feature) -> Row<'_> {
         Axis::Z => "from the bed side".to_owned(),
         _ => format!("{height:.0} mm"),
     };
-    Row { feature, kind: feature.kind.name().replace('_', " "), direction, place }
+    let kind = match feature.label.ends_with(FLAT_SUFFIX) {
+        true => "half gap, half bore: not fitted".to_owned(),
+        false => feature.kind.name().replace('_', " "),
+    };
+    Row { feature, kind, direction, place }
 }
 
 #[cfg(test)]

@@ -75,7 +75,7 @@ fn a_rolling_rack_touches_every_wall_and_cuts_into_none() {
     for (belt, teeth) in
         [("XL", 12), ("XL", 10), ("XL", 60), ("MXL", 12), ("MXL", 24), ("L", 20), ("H", 14), ("XXH", 22)]
     {
-        let groove = involute(belt, teeth);
+        let groove = involute(belt, teeth).as_generated();
         for wall in &groove.walls()[..4] {
             for i in 0..=8 {
                 let place = wall.at(f64::from(i) / 8.0).0;
@@ -87,6 +87,11 @@ fn a_rolling_rack_touches_every_wall_and_cuts_into_none() {
         let ((x, y), (nx, ny)) = groove.walls()[1].at(0.5);
         assert!((deepest_cut(&groove, (x - 0.01 * nx, y - 0.01 * ny)) + 0.01).abs() < 1e-4);
         assert!((deepest_cut(&groove, (x + 0.01 * nx, y + 0.01 * ny)) - 0.01).abs() < 1e-4);
+        // What eases a tip lies inside of what the rack leaves, as far as it is said to and no further.
+        let eased = involute(belt, teeth);
+        let behind = (0..=16).map(|i| -deepest_cut(&groove, eased.walls()[0].at(f64::from(i) / 16.0).0));
+        let most = behind.inspect(|mm| assert!(*mm > -2e-5, "{belt} {teeth}: {mm}")).fold(0.0, f64::max);
+        assert!(most < eased.tip_easing_mm().unwrap_or(0.0) + 2e-5, "{belt} {teeth}: {most}");
     }
 }
 
@@ -125,7 +130,7 @@ fn on_a_large_pulley_the_groove_is_the_rack() {
 #[test]
 fn walls_follow_one_another_smoothly_but_for_the_corner_that_few_teeth_have() {
     for (belt, teeth, corner) in [("XL", 60, false), ("L", 40, false), ("XL", 10, true), ("MXL", 12, true)] {
-        let groove = involute(belt, teeth);
+        let groove = involute(belt, teeth).as_generated();
         let walls = groove.walls();
         let next_pitch = walls[0].turned(2.0 * groove.half_pitch_rad());
         let mut bends: f64 = 0.0;

@@ -7,7 +7,7 @@ use crate::geometry::biarc;
 use crate::geometry::curve::{Corner, Curve, CurveLoop, CurveOutline};
 
 use crate::belt::groove::Groove;
-use crate::belt::walls::Shape;
+use crate::belt::walls::{Shape, Wall};
 
 use super::hole::HoleCircle;
 use super::piece::Piece;
@@ -38,7 +38,7 @@ pub fn teeth(groove: &Groove) -> CurveLoop {
     let walls = groove.walls();
     for pitch in 0..groove.teeth {
         let turn = 2.0 * groove.half_pitch_rad() * f64::from(pitch);
-        for wall in &walls {
+        for wall in walls.iter().flat_map(Wall::parts).flatten() {
             let wall = wall.turned(turn);
             let at = |share: f64| {
                 let (x, y) = wall.at(share).0;

@@ -6,6 +6,11 @@
 //! at the crest round. A tooth that bends with its land is narrower by up to `S^2 tan(beta) / 8R` a side
 //! (0.02 mm on T5 at 20 teeth), so the play found here errs on the tight side.
 //!
+//! An involute-sided groove is what a straight rack of the tooth's own form leaves when it rolls on, so its tooth
+//! hangs as it stands in that rack: the middle of its root on the circle of the tips, the corners off it. It is
+//! made to the tooth without play on purpose; hung by the corners every such tooth would seem to be too wide,
+//! by the same `S^2 tan(beta) / 8R`.
+//!
 //! The play of a point of the tooth is its distance from the groove's outline, negative inside the plastic. The
 //! rounding between tooth and land is left out: pulleys round their tips more than belts fill that corner.
 //!
@@ -13,12 +18,15 @@
 
 use std::f64::consts::FRAC_PI_2;
 
-use crate::belt::groove::Groove;
-use crate::belt::profile::{BeltSection, Profile};
-use crate::belt::walls::{Point, chord_counts, distance_to_segment, turned};
+use super::groove::Groove;
+use super::profile::{BeltSection, Profile};
+use super::walls::{Point, chord_counts, distance_to_segment, turned};
 
 /// Chords of a groove's outline keep within this, mm.
 const CHORD_ERROR_MM: f64 = 2e-4;
+/// Interference below this is none, mm: the sizes of teeth, grooves and racks are published to 0.01 mm, and an
+/// involute-sided groove is the tooth's own form.
+pub const AS_PUBLISHED_MM: f64 = 0.005;
 /// Points looked at along a flank, along the rounding at the crest, and along half the crest.
 const POINTS: [usize; 3] = [24, 8, 6];
 
@@ -49,9 +57,12 @@ impl BeltTooth {
 
     /// The right-hand half of the tooth on tips of this radius, from the root down to the middle of the crest,
     /// and how many of its points belong to the flank with the upper half of its rounding.
-    fn right_half(&self, tip_radius: f64) -> (Vec<Point>, usize) {
+    fn right_half(&self, tip_radius: f64, hung: Hung) -> (Vec<Point>, usize) {
         let half = self.root_width_mm / 2.0;
-        let root_y = (tip_radius * tip_radius - half * half).max(0.0).sqrt();
+        let root_y = match hung {
+            Hung::ByCorners => (tip_radius * tip_radius - half * half).max(0.0).sqrt(),
+            Hung::ByMiddle => tip_radius,
+        };
         let crest_y = tip_radius - self.height_mm;
         let (sin, cos) = self.half_angle_rad.sin_cos();
         // The corner that flank and crest would make, and where the rounding touches either.
@@ -78,10 +89,26 @@ impl BeltTooth {
     }
 
     /// The whole outline of the tooth, right root corner first; for pictures.
-    pub fn outline(&self, tip_radius: f64) -> Vec<Point> {
-        let (right, _) = self.right_half(tip_radius);
+    pub fn outline(&self, tip_radius: f64, hung: Hung) -> Vec<Point> {
+        let (right, _) = self.right_half(tip_radius, hung);
         let left: Vec<Point> = right.iter().rev().skip(1).map(|(x, y)| (-x, *y)).collect();
         right.into_iter().chain(left).collect()
+    }
+}
+
+/// What of a tooth's root touches the circle of the tips.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hung {
+    /// Its corners: the tightest of the ways in which a tooth may bend.
+    ByCorners,
+    /// Its middle, as on a straight belt.
+    ByMiddle,
+}
+
+impl Hung {
+    /// How a tooth is taken to hang in this groove.
+    pub fn in_groove(groove: &Groove) -> Self {
+        if groove.rolling_radius_mm.is_some() { Self::ByMiddle } else { Self::ByCorners }
     }
 }
 
@@ -135,12 +162,16 @@ impl Play {
 /// A groove that teeth are laid into.
 pub struct Socket {
     /// The outline from the middle of one tip to the middle of the next.
-    outline: Vec<Point>,
+    pub(super) outline: Vec<Point>,
     /// Where on it the floor begins and ends: a flank looks at its own side and the floor.
     floor: (usize, usize),
     /// The right half of the tooth, and how many of its points are flank.
     right: Vec<Point>,
-    side: usize,
+    pub(super) side: usize,
+    /// The right half of the tooth as the straight belt carries it.
+    pub(super) straight: Vec<Point>,
+    pub(super) half_pitch_rad: f64,
+    pub(super) tip_radius_mm: f64,
 }
 
 impl Socket {
@@ -167,8 +198,10 @@ impl Socket {
         let on_floor = |point: &Point| point.1 < lowest + 1e-9;
         let begin = outline.iter().position(on_floor).unwrap_or(0);
         let end = outline.iter().rposition(on_floor).unwrap_or(outline.len() - 1);
-        let (right, side) = tooth.right_half(groove.outside_radius_mm);
-        Self { outline, floor: (begin, end), right, side }
+        let (right, side) = tooth.right_half(groove.outside_radius_mm, Hung::in_groove(groove));
+        let (straight, _) = tooth.right_half(groove.outside_radius_mm, Hung::ByMiddle);
+        let (floor, tip_radius_mm) = ((begin, end), groove.outside_radius_mm);
+        Self { outline, floor, right, side, straight, half_pitch_rad: half, tip_radius_mm }
     }
 
     /// The play of a tooth whose middle stands this far from the groove's, counter-clockwise, radians.
@@ -187,6 +220,25 @@ impl Socket {
         least(flank, ahead_rad, &self.outline[self.floor.0..])
     }
 
+    /// How far a tooth can slide in its groove from one flank to the other, along the circle of the tips, mm;
+    /// negative where it is too wide.
+    pub fn slide_mm(&self) -> f64 {
+        /// Steps of the secant; play falls all but evenly with the way.
+        const STEPS: usize = 6;
+        const SAME_MM: f64 = 1e-7;
+        // Both flanks are alike, so it slides as far to one side as to the other.
+        let (mut last, mut ahead) = (0.0, self.leading_mm(0.0) / self.tip_radius_mm);
+        let mut at_last = self.leading_mm(last);
+        for _ in 0..STEPS {
+            let play = self.leading_mm(ahead);
+            if play.abs() < SAME_MM || play == at_last {
+                break;
+            }
+            (last, at_last, ahead) = (ahead, play, ahead - play * (ahead - last) / (play - at_last));
+        }
+        2.0 * ahead * self.tip_radius_mm
+    }
+
     /// The play of its trailing flank alone.
     pub fn trailing_mm(&self, ahead_rad: f64) -> f64 {
         least(self.right[..self.side].iter().copied(), ahead_rad, &self.outline[..=self.floor.1])
@@ -202,7 +254,7 @@ fn least(points: impl Iterator<Item = Point>, ahead_rad: f64, outline: &[Point])
 }
 
 /// Distance of a point from a stretch of the outline, negative in the plastic.
-fn distance(point: Point, outline: &[Point]) -> f64 {
+pub(super) fn distance(point: Point, outline: &[Point]) -> f64 {
     let mut nearest = (f64::INFINITY, 1.0);
     for side in outline.windows(2) {
         let far = distance_to_segment(point, side[0], side[1]);
@@ -255,6 +307,37 @@ mod tests {
                 assert!(play.least().0 > 0.0, "{name} {teeth} {play:?}");
             }
         }
+    }
+
+    /// Hung as in its rack, a tooth has in an involute groove of very many teeth what it has in the rack itself:
+    /// half of what the rack is wider, across the flanks. Hung by its corners it would seem too wide for few teeth.
+    #[test]
+    fn in_an_involute_groove_of_many_teeth_a_tooth_has_the_racks_play() {
+        use crate::belt::rack::Flank;
+        for name in ["XXL", "XL", "L", "H", "XH", "XXH"] {
+            let pulley = Pulley::with_flanks(name, 500, Flank::Involute, true).unwrap();
+            let (rack, tooth) = (pulley.rack.unwrap(), BeltTooth::of(pulley.profile).unwrap());
+            let top = rack.tip_width_mm + 2.0 * rack.height_mm * rack.half_angle_rad.tan();
+            let expected = (top - tooth.root_width_mm) / 2.0 * rack.half_angle_rad.cos();
+            let play = Socket::new(&pulley.groove, tooth).play(0.0);
+            assert!((play.leading_mm - expected).abs() < 8e-4, "{name} {play:?} for {expected}");
+            let wrongly = least(
+                tooth.right_half(pulley.groove.outside_radius_mm, Hung::ByCorners).0.into_iter().take(20),
+                0.0,
+                &Socket::new(&pulley.groove, tooth).outline,
+            );
+            assert!(wrongly < play.leading_mm - 5e-4, "{name} {wrongly}");
+        }
+        // To and fro it slides by what the rack is wider at its base line.
+        let xl = Pulley::with_flanks("XL", 500, Flank::Involute, true).unwrap();
+        let slide = Socket::new(&xl.groove, BeltTooth::of(xl.profile).unwrap()).slide_mm();
+        assert!((slide - (1.27 + 2.8 * 25.0_f64.to_radians().tan() - 2.57)).abs() < 1e-3, "{slide}");
+        // And in straight grooves by what W11 says.
+        let slide = socket("XL", 400, |groove| *groove).slide_mm();
+        assert!((slide - 0.288815).abs() < 4e-3, "{slide}");
+        let few = Pulley::with_flanks("XL", 12, Flank::Involute, true).unwrap();
+        let play = Socket::new(&few.groove, BeltTooth::of(few.profile).unwrap()).play(0.0);
+        assert!(play.least().0 > 0.0 && play.leading_mm < 0.005, "{play:?}");
     }
 
     /// The tooth turned ahead comes closer to the groove's wall in front by the way its flank moves across.
