@@ -16,8 +16,8 @@
 use crate::kind::Axis;
 use crate::readings::{Reading, SetupView, slips};
 use crate::stats::distribution::outlying;
-use crate::stats::least_absolute;
-use crate::stats::robust::spread_of_sizes;
+use crate::stats::least_absolute::{self, SparseRows};
+use crate::stats::robust::{median, spread_of_sizes};
 
 use super::estimate::Estimate;
 use super::fit::FitError;
@@ -315,27 +315,34 @@ fn hold_back(
 ) -> bool {
     let cells = &estimate.cells;
     let terms = richest(&estimate.kinds).terms(&estimate.kinds);
-    let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
     let placed = || observations.iter().enumerate().filter_map(|(at, seen)| Some((seen, cells.of(at)?)));
-    placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
-    let (mut rows, mut deviations, mut counts) =
-        (Vec::with_capacity(terms.len() * observations.len()), Vec::new(), Vec::new());
+    let mut members = members(placed(), cells);
+    let mut left = &mut members[..];
+    let mut rows = SparseRows::new(terms.len(), observations.len());
+    let (mut deviations, mut counts) =
+        (Vec::with_capacity(observations.len()), Vec::with_capacity(observations.len()));
     // Of each cell, its first row.
     let mut firsts = Vec::with_capacity(cells.all.len());
-    for (cell, members) in cells.all.iter().zip(members) {
+    for cell in &cells.all {
+        let members;
+        (members, left) = left.split_at_mut(cell.count as usize);
         // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
         let many = members.len() >= MANY_PRINTS;
         let count = if many { members.len() as f64 } else { 1.0 };
-        let given = if many { least_absolute::middle(members).into_iter().collect() } else { members };
         firsts.push(deviations.len());
-        for deviation in given {
-            rows.extend(terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)));
-            deviations.push(deviation);
+        if many {
+            deviations.extend(median(members));
+        } else {
+            deviations.extend_from_slice(members);
+        }
+        for _ in counts.len()..deviations.len() {
+            let values = terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm));
+            rows.push(values.enumerate().filter(|(_, value)| *value != 0.0));
             counts.push(count);
         }
     }
     // Where the robust fit has no answer, the search starts from all points.
-    let Some(fitted) = least_absolute::fitted(&rows, &deviations, &counts, least_sd_mm) else { return false };
+    let Some(fitted) = least_absolute::fitted(rows, &deviations, &counts, least_sd_mm) else { return false };
     let fitted: Vec<f64> = firsts.into_iter().map(|row| fitted[row]).collect();
     let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
     let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
@@ -346,6 +353,22 @@ fn hold_back(
     far.truncate(allowed);
     far.iter().for_each(|(_, at)| observations[*at].used = false);
     !far.is_empty()
+}
+
+/// The deviations of each cell, one cell behind the other.
+fn members<'a>(placed: impl Iterator<Item = (&'a Observation, usize)>, cells: &Cells) -> Vec<f64> {
+    let mut next = Vec::with_capacity(cells.all.len());
+    let mut count = 0;
+    for cell in &cells.all {
+        next.push(count);
+        count += cell.count as usize;
+    }
+    let mut members = vec![0.0; count];
+    for (seen, cell) in placed {
+        members[next[cell]] = seen.deviation_mm();
+        next[cell] += 1;
+    }
+    members
 }
 
 /// A forced form, as long as what is left can tell it.
