@@ -24,7 +24,7 @@ use super::fit::FitError;
 use super::form::richest;
 use super::moments::Moments;
 use super::observations::{Cells, Observation};
-use super::{Form, SetAside};
+use super::{Form, SetAside, Term};
 
 /// Chance that a clean setup loses anything to one of the two tests.
 const FAMILY_LEVEL: f64 = 0.05;
@@ -323,7 +323,15 @@ fn hold_back(
         (Vec::with_capacity(observations.len()), Vec::with_capacity(observations.len()));
     // Of each cell, its first row.
     let mut firsts = Vec::with_capacity(cells.all.len());
+    // The terms that a kind has.
+    let mut own: Vec<(usize, Term)> = Vec::with_capacity(terms.len());
+    let mut own_kind = None;
     for cell in &cells.all {
+        if own_kind.replace(cell.kind) != Some(cell.kind) {
+            let has = |(_, term): &(usize, Term)| term.value(cell.kind, Axis::Round, cell.nominal_mm) != 0.0;
+            own.clear();
+            own.extend(terms.iter().copied().enumerate().filter(has));
+        }
         let members;
         (members, left) = left.split_at_mut(cell.count as usize);
         // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
@@ -336,8 +344,9 @@ fn hold_back(
             deviations.extend_from_slice(members);
         }
         for _ in counts.len()..deviations.len() {
-            let values = terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm));
-            rows.push(values.enumerate().filter(|(_, value)| *value != 0.0));
+            let value =
+                |(at, term): &(usize, Term)| (*at, term.value(cell.kind, Axis::Round, cell.nominal_mm));
+            rows.push(own.iter().map(value));
             counts.push(count);
         }
     }

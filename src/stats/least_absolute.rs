@@ -45,16 +45,16 @@ impl SparseRows {
 ///
 /// `None` when the columns cannot be told apart.
 pub fn fitted(x: SparseRows, y: &[f64], counts: &[f64], softness: f64) -> Option<Vec<f64>> {
-    let mut system = System::of(x);
+    let mut system = System::of(x, y);
     let mut weights = counts.to_vec();
     let mut fitted = vec![0.0; y.len()];
     let mut before = f64::INFINITY;
     loop {
-        system.solve(y, &weights)?;
-        let mut sum = 0.0;
+        system.solve(&weights)?;
         for (row, fitted) in system.rows.rows().zip(&mut fitted) {
             *fitted = row.iter().map(|(column, value)| value * system.solution[*column]).sum();
         }
+        let mut sum = 0.0;
         for (((fitted, y), weight), count) in fitted.iter().zip(y).zip(&mut weights).zip(counts) {
             let size = (y - fitted).abs();
             sum += size * count;
@@ -73,58 +73,63 @@ pub fn fitted(x: SparseRows, y: &[f64], counts: &[f64], softness: f64) -> Option
 struct System {
     /// The rows, with the columns of the system in order.
     rows: SparseRows,
+    /// What each row adds for a weight of 1: places in `sums`, and products of two of its values or of one
+    /// with its `y`.
+    products: SparseRows,
     /// For each row of the triangle the first column that is not zero.
     first: Vec<usize>,
-    /// The triangle, row by row, each as long as the system is large: a factor with ones on its diagonal
-    /// to the left of it, on the diagonal the inverse of the pivot.
-    triangle: Vec<f64>,
+    /// The triangle, row by row, each as long as the system is large, and the right side behind it.
+    ///
+    /// Solved, the triangle is a factor with ones on its diagonal: to the left of the diagonal the factor, on
+    /// it the inverse of the pivot.
+    sums: Vec<f64>,
     solution: Vec<f64>,
 }
 
 impl System {
-    fn of(mut rows: SparseRows) -> Self {
+    fn of(mut rows: SparseRows, y: &[f64]) -> Self {
         let size = rows.columns;
         // Columns that end earlier come first, so that what meets stands close together.
-        let mut lasts = vec![0; size];
+        let mut places = vec![0; size];
         for (at, row) in rows.rows().enumerate() {
-            row.iter().for_each(|(column, _)| lasts[*column] = at + 1);
+            row.iter().for_each(|(column, _)| places[*column] = at + 1);
         }
         let mut columns: Vec<usize> = (0..size).collect();
-        columns.sort_by_key(|column| lasts[*column]);
-        let mut places = lasts;
+        columns.sort_by_key(|column| places[*column]);
         columns.iter().enumerate().for_each(|(place, column)| places[*column] = place);
         let mut first: Vec<usize> = (0..size).collect();
+        let mut products = SparseRows::new(size * (size + 1), 2 * rows.ends.len());
         let mut start = 0;
-        for end in &rows.ends {
+        for (end, y) in rows.ends.iter().zip(y) {
             let row = &mut rows.entries[start..*end];
+            start = *end;
             row.iter_mut().for_each(|(column, _)| *column = places[*column]);
             row.sort_unstable_by_key(|(column, _)| *column);
             let leftmost = row.first().map_or(0, |(column, _)| *column);
             row.iter().for_each(|(column, _)| first[*column] = first[*column].min(leftmost));
-            start = *end;
+            let lines = row.iter().enumerate().flat_map(|(at, (i, value))| {
+                let line = row[..=at].iter().map(move |(j, other)| (i * size + j, value * other));
+                line.chain(std::iter::once((size * size + i, value * y)))
+            });
+            products.push(lines);
         }
-        Self { rows, first, triangle: vec![0.0; size * size], solution: vec![0.0; size] }
+        Self { rows, products, first, sums: vec![0.0; size * (size + 1)], solution: vec![0.0; size] }
     }
 
     /// Weighted least squares: Golub and Van Loan, Matrix Computations, 4th ed., 4.1.2 (no roots) and 4.3.
-    fn solve(&mut self, y: &[f64], weights: &[f64]) -> Option<()> {
-        let Self { rows, first, triangle, solution } = self;
+    fn solve(&mut self, weights: &[f64]) -> Option<()> {
+        let Self { products, first, sums, solution, .. } = self;
         let size = solution.len();
-        triangle.fill(0.0);
-        solution.fill(0.0);
-        for ((row, y), weight) in rows.rows().zip(y).zip(weights) {
-            for (at, (i, value)) in row.iter().enumerate() {
-                let weighted = value * weight;
-                let line = &mut triangle[i * size..][..size];
-                row[..=at].iter().for_each(|(j, value)| line[*j] += weighted * value);
-                solution[*i] += weighted * y;
-            }
+        sums.fill(0.0);
+        for (row, weight) in products.rows().zip(weights) {
+            row.iter().for_each(|(place, product)| sums[*place] += weight * product);
         }
+        let (triangle, right) = sums.split_at_mut(size * size);
+        solution.copy_from_slice(right);
         for i in 0..size {
             let (above, line) = triangle.split_at_mut(i * size);
             let line = &mut line[..=i];
             let whole = line[i];
-            let mut pivot = whole;
             for j in first[i]..i {
                 let from = first[i].max(first[j]);
                 let other = &above[j * size..][..=j];
@@ -132,6 +137,7 @@ impl System {
                 let known: f64 = (from..j).map(|k| line[k] * other[k]).sum();
                 line[j] -= known;
             }
+            let mut pivot = whole;
             for j in first[i]..i {
                 let scaled = line[j] * above[j * size + j];
                 pivot -= scaled * line[j];
@@ -143,7 +149,7 @@ impl System {
             }
             line[i] = pivot.recip();
         }
-        for i in (0..size).rev() {
+        for i in 0..size {
             solution[i] *= triangle[i * size + i];
         }
         for i in (0..size).rev() {
@@ -201,8 +207,8 @@ mod tests {
         }
         let y: Vec<f64> = (0..12_u32).map(|i| f64::from(i * 7 % 5)).collect();
         let weights: Vec<f64> = (0..12_u32).map(|i| 1.0 + f64::from(i % 4)).collect();
-        let mut system = System::of(sparse(&x));
-        system.solve(&y, &weights).unwrap();
+        let mut system = System::of(sparse(&x), &y);
+        system.solve(&weights).unwrap();
         let mut rows = Rows::new(5);
         for ((row, y), weight) in x.iter().zip(&y).zip(&weights) {
             let root: f64 = weight.sqrt();
@@ -216,7 +222,7 @@ mod tests {
         }
         // The sum of the first three columns again.
         x.iter_mut().for_each(|row| row[4] = 1.0);
-        assert!(System::of(sparse(&x)).solve(&y, &weights).is_none());
+        assert!(System::of(sparse(&x), &y).solve(&weights).is_none());
     }
 
     #[test]
