@@ -209,11 +209,15 @@ pub(super) fn among_features(
     if look == FirstLook::Clean {
         return Ok(estimate);
     }
-    let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    if hold_back(observations, &estimate, least_sd_mm, allowed) {
-        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
-    } else if look != FirstLook::Fails {
+    let is_any_held_back = hold_back(observations, &estimate, least_sd_mm, allowed);
+    if !is_any_held_back && look != FirstLook::Fails {
         return Ok(estimate);
+    }
+    // Those that the first fit used.
+    let candidates: Vec<usize> =
+        (0..observations.len()).filter(|at| estimate.cells.of(*at).is_some()).collect();
+    if is_any_held_back {
+        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
     }
     let refit = |observations: &[Observation]| {
         Estimate::new(observations, loosened(forced, observations), least_sd_mm)
@@ -353,11 +357,13 @@ fn hold_back(
     // Where the robust fit has no answer, the search starts from all points.
     let Some(fitted) = least_absolute::fitted(rows, &deviations, &counts, least_sd_mm) else { return false };
     let fitted: Vec<f64> = firsts.into_iter().map(|row| fitted[row]).collect();
-    let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
-    let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
-    let used = (0..observations.len()).filter(|at| cells.of(*at).is_some());
-    let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
-    far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
+    let size = |seen: &Observation, cell: usize| (seen.deviation_mm() - fitted[cell]).abs();
+    let sizes = placed().map(|(seen, cell)| size(seen, cell)).collect();
+    let Some(spread) = least_absolute::spread_of_sizes(sizes, terms.len()) else { return false };
+    let beyond_mm = HELD_BACK * spread.max(least_sd_mm);
+    let used = observations.iter().enumerate().filter_map(|(at, seen)| Some((at, seen, cells.of(at)?)));
+    let sized = used.map(|(at, seen, cell)| (size(seen, cell), at));
+    let mut far: Vec<(f64, usize)> = sized.filter(|(size, _)| *size > beyond_mm).collect();
     far.sort_by(|(a, _), (b, _)| b.total_cmp(a));
     far.truncate(allowed);
     far.iter().for_each(|(_, at)| observations[*at].used = false);

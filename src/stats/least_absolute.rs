@@ -7,7 +7,7 @@
 //!
 //! Source: Schlossmacher, Journal of the American Statistical Association 68 (1973) 857.
 
-use super::robust::{median, spread_of_sizes};
+use super::robust::{self, median};
 
 /// What is left of a pivot whose column depends on those before it, over what it was.
 const NO_PIVOT: f64 = 1e-13;
@@ -161,16 +161,15 @@ impl System {
     }
 }
 
-/// Spread of the residuals of a least-absolute fit with this many coefficients.
+/// Spread of the residuals of a least-absolute fit with this many coefficients, from their sizes.
 ///
 /// Such a fit goes through as many observations as it has coefficients; their zeros say nothing of the
 /// spread and are left out of the median.
-pub fn spread_of(residuals: &[f64], coefficients: usize) -> Option<f64> {
-    let mut sizes: Vec<f64> = residuals.iter().map(|residual| residual.abs()).collect();
+pub fn spread_of_sizes(mut sizes: Vec<f64>, coefficients: usize) -> Option<f64> {
     if coefficients > 0 && coefficients < sizes.len() {
         sizes.select_nth_unstable_by(coefficients - 1, f64::total_cmp);
     }
-    spread_of_sizes(sizes.get_mut(coefficients..)?)
+    robust::spread_of_sizes(sizes.get_mut(coefficients..)?)
 }
 
 /// Middle of a list, left as it is.
@@ -238,7 +237,8 @@ mod tests {
             let gross = [1, 5, 10].contains(&at);
             assert_eq!(residual.abs() > 0.2, gross, "{at}: {residual}");
         }
-        assert!(spread_of(&residuals, 2).unwrap() < 0.05);
+        let sizes = residuals.iter().map(|residual| residual.abs()).collect();
+        assert!(spread_of_sizes(sizes, 2).unwrap() < 0.05);
         // Least squares spreads the blame: one in four errors, and the line goes between.
         let mut rows = Rows::new(2);
         x.iter().zip(&y).for_each(|(row, y)| rows.push(row.iter().copied(), *y));

@@ -135,14 +135,15 @@ impl Rows {
         let scaled = self.coefficients(between.sqrt(), &inverse);
         let mut coefficients = Vec::with_capacity(p);
         let mut root = vec![0.0; p * p];
-        for (group, of) in means.iter().enumerate() {
-            let fitted: f64 = of.columns.iter().zip(&scaled).map(|(mean, b)| mean * b).sum();
+        for (group, of) in means.groups.iter().enumerate() {
+            let columns = &means.columns[group * q..(group + 1) * q];
+            let fitted: f64 = columns.iter().zip(&scaled).map(|(mean, b)| mean * b).sum();
             coefficients.push(of.response - fitted);
             let row = &mut root[group * p..(group + 1) * p];
             row[group] = of.weight.sqrt().recip();
             for (j, value) in row[groups..].iter_mut().enumerate() {
-                *value =
-                    -of.columns[..=j].iter().enumerate().map(|(i, x)| x * inverse[i * q + j]).sum::<f64>();
+                let shares = columns[..=j].iter().enumerate().map(|(i, mean)| mean * inverse[i * q + j]);
+                *value = -shares.sum::<f64>();
             }
         }
         for (i, scale) in scale.iter().enumerate() {
@@ -193,33 +194,35 @@ impl Rows {
     }
 
     /// Leaves of each row what its group's means do not tell; the means.
-    fn take_out_means(&mut self) -> Result<Vec<Means>, NoSolution> {
+    fn take_out_means(&mut self) -> Result<Means, NoSolution> {
         let q = self.columns;
-        let mut means = vec![Means { weight: 0.0, response: 0.0, columns: vec![0.0; q] }; self.groups];
-        if means.is_empty() {
-            return Ok(means);
+        let mut groups = vec![Group { weight: 0.0, response: 0.0 }; self.groups];
+        let mut columns = vec![0.0; self.groups * q];
+        if groups.is_empty() {
+            return Ok(Means { groups, columns });
         }
         for (at, (group, weight)) in self.members.iter().enumerate() {
-            let of = &mut means[*group];
+            let of = &mut groups[*group];
             of.weight += weight * weight;
             of.response += weight * self.response[at];
+            let sums = &mut columns[group * q..(group + 1) * q];
             let row = &self.matrix[at * q..(at + 1) * q];
-            of.columns.iter_mut().zip(row).for_each(|(sum, value)| *sum += weight * value);
+            sums.iter_mut().zip(row).for_each(|(sum, value)| *sum += weight * value);
         }
-        if let Some(column) = means.iter().position(|of| of.weight == 0.0) {
+        if let Some(column) = groups.iter().position(|of| of.weight == 0.0) {
             return Err(NoSolution::Collinear { column });
         }
-        for of in &mut means {
+        for (group, of) in groups.iter_mut().enumerate() {
             of.response /= of.weight;
-            of.columns.iter_mut().for_each(|sum| *sum /= of.weight);
+            columns[group * q..(group + 1) * q].iter_mut().for_each(|sum| *sum /= of.weight);
         }
         for (at, (group, weight)) in self.members.iter().enumerate() {
-            let of = &means[*group];
-            self.response[at] -= weight * of.response;
+            self.response[at] -= weight * groups[*group].response;
+            let means = &columns[group * q..(group + 1) * q];
             let row = &mut self.matrix[at * q..(at + 1) * q];
-            row.iter_mut().zip(&of.columns).for_each(|(value, mean)| *value -= weight * mean);
+            row.iter_mut().zip(means).for_each(|(value, mean)| *value -= weight * mean);
         }
-        Ok(means)
+        Ok(Means { groups, columns })
     }
 
     /// Householder reflections: the triangle is left in the first rows, the response turned along.
@@ -298,13 +301,19 @@ impl Rows {
     }
 }
 
-/// The means of a group's rows.
-#[derive(Clone, Debug)]
+/// The means of the rows of each group.
 struct Means {
+    groups: Vec<Group>,
+    /// Of the columns, group by group.
+    columns: Vec<f64>,
+}
+
+#[derive(Clone, Copy)]
+struct Group {
     /// How many observations.
     weight: f64,
+    /// Mean response.
     response: f64,
-    columns: Vec<f64>,
 }
 
 /// A least-squares answer.
