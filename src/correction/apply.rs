@@ -118,7 +118,8 @@ impl Correction {
 
     /// Variance of a mixture of the coefficients; rounding may leave that of a well-known one below zero.
     pub(super) fn variance_of(&self, row: &[f64]) -> f64 {
-        let lines = self.covariance.iter().zip(row);
+        // Most terms are of one kind, and zero for another.
+        let lines = self.covariance.iter().zip(row).filter(|(_, a)| **a != 0.0);
         let variance: f64 =
             lines.map(|(line, a)| a * line.iter().zip(row).map(|(c, b)| c * b).sum::<f64>()).sum();
         variance.max(0.0)

@@ -50,14 +50,15 @@ impl Estimate {
         }
         let choice = choose(&kinds, forced)?;
         let terms = choice.form.terms(&kinds);
-        let mut rows = Rows::new(terms.len());
-        for cell in &cells.all {
-            rows.push_repeated(
-                values(&terms, cell.kind, cell.nominal_mm),
-                cell.mean_mm,
-                cell.count,
-                cell.squares_mm2,
-            );
+        // The first terms are the kinds' offsets.
+        let (offsets, others) = terms.split_at(kinds.len());
+        let mut rows = Rows::with_constants(offsets.len(), others.len());
+        rows.reserve(cells.all.len());
+        for (kind, cells) in cells.by_kind().enumerate() {
+            for cell in cells {
+                let row = values(others, cell.kind, cell.nominal_mm);
+                rows.push_repeated(kind, row, cell.mean_mm, cell.count, cell.squares_mm2);
+            }
         }
         let form = choice.form;
         let solution = rows.solve().map_err(|reason| FitError::NoSolution { form, reason })?;

@@ -77,6 +77,16 @@ impl Form {
         terms
     }
 
+    /// How many terms they are.
+    pub(super) fn term_count(self, kinds: &[Moments]) -> usize {
+        let scales = match self.scale {
+            ScaleForm::Offset => 0,
+            ScaleForm::Shared => 1,
+            ScaleForm::Own => kinds.iter().filter(|of| of.sizes > 1).count(),
+        };
+        kinds.len() + scales + usize::from(self.small_bore)
+    }
+
     /// Whether these kinds can tell its coefficients.
     fn is_estimable(self, kinds: &[Moments]) -> bool {
         let scales = kinds.iter().filter(|of| of.sizes > 1).count();
@@ -115,7 +125,7 @@ impl Form {
             return None;
         }
         let n = kinds.iter().map(|of| of.count).sum::<u64>() as f64;
-        let k = self.terms(kinds).len() as f64 + 1.0;
+        let k = self.term_count(kinds) as f64 + 1.0;
         let spare = n - k - 1.0;
         if spare <= 0.0 {
             return None;
@@ -127,7 +137,7 @@ impl Form {
     /// Why it cannot be fitted to these kinds, when it cannot.
     pub(super) fn refusal(self, kinds: &[Moments]) -> Option<FitError> {
         let observations: u64 = kinds.iter().map(|of| of.count).sum();
-        let coefficients = self.terms(kinds).len();
+        let coefficients = self.term_count(kinds);
         if self.scale != ScaleForm::Offset && kinds.iter().all(|of| of.sizes < 2) {
             let sizes = kinds.iter().map(|of| (of.kind, of.min_mm)).collect();
             Some(FitError::OneSize { form: self, sizes })
@@ -198,7 +208,7 @@ pub(super) fn richest(kinds: &[Moments]) -> Form {
     let fits = |form: &&Form| {
         form.is_estimable(kinds)
             && (!form.small_bore || shows_small_bores(kinds))
-            && observations > 2 * form.terms(kinds).len() as u64
+            && observations > 2 * form.term_count(kinds) as u64
     };
     Form::ALL.iter().rev().find(fits).copied().unwrap_or(Form::ALL[0])
 }

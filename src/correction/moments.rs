@@ -28,12 +28,15 @@ impl Moments {
     /// Of cells of one kind, sorted by size. `None` when there are none.
     pub fn of(cells: &[Cell]) -> Option<Self> {
         let (first, last) = (cells.first()?, cells.last()?);
-        let count: u64 = cells.iter().map(|cell| cell.count).sum();
-        let mean = |value: fn(&Cell) -> f64| {
-            cells.iter().map(|cell| cell.count as f64 * value(cell)).sum::<f64>() / count as f64
-        };
-        let (x, y, z) =
-            (mean(|cell| cell.nominal_mm), mean(|cell| cell.mean_mm), mean(|cell| 1.0 / cell.nominal_mm));
+        let (mut count, mut x, mut y, mut z) = (0, 0.0, 0.0, 0.0);
+        for cell in cells {
+            let n = cell.count as f64;
+            count += cell.count;
+            x += n * cell.nominal_mm;
+            y += n * cell.mean_mm;
+            z += n / cell.nominal_mm;
+        }
+        let [x, y, z] = [x, y, z].map(|sum| sum / count as f64);
         let mut sums = Self {
             kind: first.kind,
             count,

@@ -116,7 +116,7 @@ pub(super) struct Cells {
 
 impl Cells {
     pub fn gather(observations: &[Observation]) -> Self {
-        let mut gathering = Gathering::default();
+        let mut gathering = Gathering::for_at_most(observations.len());
         let mut of: Vec<Option<u32>> =
             observations.iter().map(|seen| seen.used.then(|| gathering.take(seen))).collect();
         let mut places = vec![0; gathering.cells.len()];
@@ -140,11 +140,13 @@ impl Cells {
     }
 }
 
+/// Hardly a setup has more kinds and sizes.
+const USUAL_CELLS: usize = 64;
+
 /// Cells while observations come in, by number in order of first appearance.
 ///
 /// A print repeats the order of the one before, so the cell that followed this one before is the
 /// likeliest to follow it again.
-#[derive(Default)]
 struct Gathering {
     cells: Vec<Cell>,
     /// The cell that followed each one.
@@ -155,6 +157,17 @@ struct Gathering {
 }
 
 impl Gathering {
+    /// With room for the cells of so many observations.
+    fn for_at_most(observations: usize) -> Self {
+        let cells = observations.min(USUAL_CELLS);
+        Self {
+            cells: Vec::with_capacity(cells),
+            followers: Vec::with_capacity(cells),
+            sorted: Vec::with_capacity(cells),
+            last: 0,
+        }
+    }
+
     /// Takes in one observation; the number of its cell.
     #[inline]
     fn take(&mut self, seen: &Observation) -> u32 {

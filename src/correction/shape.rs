@@ -4,7 +4,7 @@
 //! would (F test, 1 % over all kinds tested), the line is reported as a poor fit.
 
 use crate::kind::Kind;
-use crate::stats::distribution::f_above;
+use crate::stats::distribution::{f_above, outlying};
 
 use super::estimate::Estimate;
 use super::observations::Cell;
@@ -12,6 +12,8 @@ use super::{Form, ScaleForm};
 
 /// Chance that a straight printer is called curved.
 const LEVEL: f64 = 0.01;
+/// The F that a chance begins at is found to more digits than this leaves out.
+const NEARLY: f64 = 0.999;
 /// A form whose AICc is lower by more than this fits better: Burnham and Anderson, Model Selection and
 /// Multimodel Inference, 2.6 ("substantial support" ends at 2).
 const BETTER_BY: f64 = 2.0;
@@ -21,7 +23,7 @@ pub(super) fn poor_fits(estimate: &Estimate, forced: bool) -> Vec<String> {
     let form = estimate.choice.form;
     // A simpler form that is enough is no fault of the one that was asked for.
     let better = estimate.choice.others.first().filter(|other| {
-        other.aicc_above_best < -BETTER_BY && other.form.terms(&estimate.kinds).len() >= estimate.terms.len()
+        other.aicc_above_best < -BETTER_BY && other.form.term_count(&estimate.kinds) >= estimate.terms.len()
     });
     let mut better_said = false;
     let mut found = Vec::new();
@@ -62,52 +64,69 @@ fn curved(estimate: &Estimate) -> Vec<(Kind, f64)> {
     if form.scale == ScaleForm::Offset {
         return Vec::new();
     }
-    let tested: Vec<(Kind, f64)> = estimate
+    let mut work = Work::default();
+    let tested: Vec<(Kind, Curve)> = estimate
         .cells
         .by_kind()
-        .filter_map(|cells| Some((cells.first()?.kind, chance_of_curve(cells, form)?)))
+        .filter_map(|cells| Some((cells.first()?.kind, curve(cells, form, &mut work)?)))
         .collect();
-    let level = LEVEL / tested.len().max(1) as f64;
-    tested.into_iter().filter(|(_, p)| *p < level).collect()
+    let count = tested.len() as f64;
+    // F of 1 degree of freedom is t squared, and bounds of t are known: nearly all kinds end here.
+    let may_be = |curve: &Curve| curve.f >= NEARLY * outlying(LEVEL, count, curve.dof).powi(2);
+    let judged = tested.into_iter().filter(|(_, curve)| may_be(curve));
+    judged.map(|(kind, of)| (kind, f_above(of.f, 1.0, of.dof))).filter(|(_, p)| *p < LEVEL / count).collect()
 }
 
-fn chance_of_curve(cells: &[Cell], form: Form) -> Option<f64> {
+/// How much the deviations of a kind curve: F, with 1 and `dof` degrees of freedom.
+struct Curve {
+    f: f64,
+    dof: f64,
+}
+
+/// Memory that is used again for every kind: columns of its cells, one behind the other.
+#[derive(Default)]
+struct Work {
+    basis: Vec<f64>,
+    y: Vec<f64>,
+    square: Vec<f64>,
+}
+
+fn curve(cells: &[Cell], form: Form, work: &mut Work) -> Option<Curve> {
     let bores = form.small_bore && cells.first()?.kind == Kind::Bore;
-    let mut columns: Vec<fn(f64, f64) -> f64> = vec![|_, _| 1.0, |x, _| x];
-    if bores {
-        columns.push(|x, _| 1.0 / x);
-    }
+    let columns: &[fn(f64) -> f64] = if bores { &[|_| 1.0, |x| x, |x| 1.0 / x] } else { &[|_| 1.0, |x| x] };
     let count: u64 = cells.iter().map(|cell| cell.count).sum();
     let dof = count as f64 - columns.len() as f64 - 1.0;
     if cells.len() <= columns.len() || dof < 2.0 {
         return None;
     }
     let mean = cells.iter().map(|cell| cell.count as f64 * cell.nominal_mm).sum::<f64>() / count as f64;
-    let column = |of: &dyn Fn(&Cell) -> f64| -> Vec<f64> {
-        cells.iter().map(|cell| (cell.count as f64).sqrt() * of(cell)).collect()
-    };
-    let mut y = column(&|cell| cell.mean_mm);
-    let mut square = column(&|cell| (cell.nominal_mm - mean).powi(2));
-    let whole = dot(&square, &square);
-    let mut basis: Vec<Vec<f64>> = Vec::new();
+    let Work { basis, y, square } = work;
+    let root = |cell: &Cell| (cell.count as f64).sqrt();
+    y.clear();
+    y.extend(cells.iter().map(|cell| root(cell) * cell.mean_mm));
+    square.clear();
+    square.extend(cells.iter().map(|cell| root(cell) * (cell.nominal_mm - mean).powi(2)));
+    let whole = dot(square, square);
+    basis.clear();
     for value in columns {
-        let mut next = column(&|cell| value(cell.nominal_mm, mean));
-        basis.iter().for_each(|known| take_away(&mut next, known));
-        basis.push(next);
+        let start = basis.len();
+        basis.extend(cells.iter().map(|cell| root(cell) * value(cell.nominal_mm)));
+        let (known, next) = basis.split_at_mut(start);
+        known.chunks_exact(cells.len()).for_each(|known| take_away(next, known));
     }
-    for known in &basis {
-        take_away(&mut y, known);
-        take_away(&mut square, known);
+    for known in basis.chunks_exact(cells.len()) {
+        take_away(y, known);
+        take_away(square, known);
     }
-    let own = dot(&square, &square);
+    let own = dot(square, square);
     if own < 1e-9 * whole {
         return None;
     }
-    let gain = dot(&y, &square).powi(2) / own;
+    let gain = dot(y, square).powi(2) / own;
     let within: f64 = cells.iter().map(|cell| cell.squares_mm2).sum();
-    let left = (dot(&y, &y) - gain).max(0.0) + within;
+    let left = (dot(y, y) - gain).max(0.0) + within;
     // An exact fit has nothing to be compared with.
-    (left > 0.0 && gain > 1e-8 * count as f64).then(|| f_above(gain * dof / left, 1.0, dof))
+    (left > 0.0 && gain > 1e-8 * count as f64).then(|| Curve { f: gain * dof / left, dof })
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

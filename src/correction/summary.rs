@@ -54,22 +54,31 @@ impl Correction {
         let coverage = self.kinds.get(&kind)?;
         let axis = usual_axis(kind);
         let parts: Vec<[f64; 3]> = self.terms.iter().map(|term| parts(*term, kind, axis)).collect();
-        let part = |which: usize| -> Vec<f64> { parts.iter().map(|parts| parts[which]).collect() };
+        let mut row = Vec::with_capacity(parts.len());
+        // The value of a mixture of coefficients and its standard error; `None` of a mixture of none.
+        let mut told = |shares: &mut dyn Iterator<Item = f64>| {
+            row.clear();
+            row.extend(shares);
+            let is_told = row.iter().any(|share| *share != 0.0);
+            is_told.then(|| (self.mixture(&row), self.variance_of(&row).sqrt()))
+        };
+        let mut part = |which: usize| told(&mut parts.iter().map(|parts| parts[which]));
         let (constant, proportional, inverse) = (part(0), part(1), part(2));
-        let told = |row: &[f64]| row.iter().any(|share| *share != 0.0);
         let at_mm = middle(coverage.min_mm, coverage.max_mm);
-        let there: Vec<f64> = self.terms.iter().map(|term| term.value(kind, axis, at_mm)).collect();
+        let there = told(&mut self.terms.iter().map(|term| term.value(kind, axis, at_mm)));
+        let (offset_mm, offset_se_mm) = constant.unwrap_or_default();
+        let (deviation_mm, deviation_se_mm) = there.unwrap_or_default();
         Some(KindSummary {
             kind,
-            offset_mm: self.mixture(&constant),
-            offset_se_mm: self.standard_error(&constant),
-            scale: 1.0 + self.mixture(&proportional),
-            scale_se: told(&proportional).then(|| self.standard_error(&proportional)),
-            small_bore_mm2: told(&inverse).then(|| self.mixture(&inverse)),
-            small_bore_se_mm2: told(&inverse).then(|| self.standard_error(&inverse)),
+            offset_mm,
+            offset_se_mm,
+            scale: 1.0 + proportional.map_or(0.0, |(scale, _)| scale),
+            scale_se: proportional.map(|(_, se)| se),
+            small_bore_mm2: inverse.map(|(term, _)| term),
+            small_bore_se_mm2: inverse.map(|(_, se)| se),
             at_mm,
-            deviation_mm: self.mixture(&there),
-            half_width_mm: t_quantile(0.975, self.dof) * self.standard_error(&there),
+            deviation_mm,
+            half_width_mm: t_quantile(0.975, self.dof) * deviation_se_mm,
         })
     }
 
@@ -87,10 +96,6 @@ impl Correction {
 
     fn mixture(&self, row: &[f64]) -> f64 {
         self.coefficients.iter().zip(row).map(|(b, share)| b * share).sum()
-    }
-
-    fn standard_error(&self, row: &[f64]) -> f64 {
-        self.variance_of(row).sqrt()
     }
 }
 

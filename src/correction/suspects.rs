@@ -16,15 +16,15 @@
 use crate::kind::Axis;
 use crate::readings::{Reading, SetupView, slips};
 use crate::stats::distribution::outlying;
-use crate::stats::least_absolute;
-use crate::stats::robust::spread_of_sizes;
+use crate::stats::least_absolute::{self, SparseRows};
+use crate::stats::robust::{median, spread_of_sizes};
 
 use super::estimate::Estimate;
 use super::fit::FitError;
 use super::form::richest;
 use super::moments::Moments;
 use super::observations::{Cells, Observation};
-use super::{Form, SetAside};
+use super::{Form, SetAside, Term};
 
 /// Chance that a clean setup loses anything to one of the two tests.
 const FAMILY_LEVEL: f64 = 0.05;
@@ -209,11 +209,15 @@ pub(super) fn among_features(
     if look == FirstLook::Clean {
         return Ok(estimate);
     }
-    let candidates: Vec<usize> = (0..observations.len()).filter(|at| observations[*at].used).collect();
-    if hold_back(observations, &estimate, least_sd_mm, allowed) {
-        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
-    } else if look != FirstLook::Fails {
+    let is_any_held_back = hold_back(observations, &estimate, least_sd_mm, allowed);
+    if !is_any_held_back && look != FirstLook::Fails {
         return Ok(estimate);
+    }
+    // Those that the first fit used.
+    let candidates: Vec<usize> =
+        (0..observations.len()).filter(|at| estimate.cells.of(*at).is_some()).collect();
+    if is_any_held_back {
+        estimate = Estimate::new(observations, loosened(forced, observations), least_sd_mm)?;
     }
     let refit = |observations: &[Observation]| {
         Estimate::new(observations, loosened(forced, observations), least_sd_mm)
@@ -315,37 +319,71 @@ fn hold_back(
 ) -> bool {
     let cells = &estimate.cells;
     let terms = richest(&estimate.kinds).terms(&estimate.kinds);
-    let mut members: Vec<Vec<f64>> = vec![Vec::new(); cells.all.len()];
     let placed = || observations.iter().enumerate().filter_map(|(at, seen)| Some((seen, cells.of(at)?)));
-    placed().for_each(|(seen, cell)| members[cell].push(seen.deviation_mm()));
-    let (mut rows, mut deviations, mut counts) =
-        (Vec::with_capacity(terms.len() * observations.len()), Vec::new(), Vec::new());
+    let mut members = members(placed(), cells);
+    let mut left = &mut members[..];
+    let mut rows = SparseRows::new(terms.len(), observations.len());
+    let (mut deviations, mut counts) =
+        (Vec::with_capacity(observations.len()), Vec::with_capacity(observations.len()));
     // Of each cell, its first row.
     let mut firsts = Vec::with_capacity(cells.all.len());
-    for (cell, members) in cells.all.iter().zip(members) {
+    // The terms that a kind has.
+    let mut own: Vec<(usize, Term)> = Vec::with_capacity(terms.len());
+    let mut own_kind = None;
+    for cell in &cells.all {
+        if own_kind.replace(cell.kind) != Some(cell.kind) {
+            let has = |(_, term): &(usize, Term)| term.value(cell.kind, Axis::Round, cell.nominal_mm) != 0.0;
+            own.clear();
+            own.extend(terms.iter().copied().enumerate().filter(has));
+        }
+        let members;
+        (members, left) = left.split_at_mut(cell.count as usize);
         // The median of many prints has resisted already, and keeps a thousand prints as quick as ten.
         let many = members.len() >= MANY_PRINTS;
         let count = if many { members.len() as f64 } else { 1.0 };
-        let given = if many { least_absolute::middle(members).into_iter().collect() } else { members };
         firsts.push(deviations.len());
-        for deviation in given {
-            rows.extend(terms.iter().map(|term| term.value(cell.kind, Axis::Round, cell.nominal_mm)));
-            deviations.push(deviation);
+        if many {
+            deviations.extend(median(members));
+        } else {
+            deviations.extend_from_slice(members);
+        }
+        for _ in counts.len()..deviations.len() {
+            let value =
+                |(at, term): &(usize, Term)| (*at, term.value(cell.kind, Axis::Round, cell.nominal_mm));
+            rows.push(own.iter().map(value));
             counts.push(count);
         }
     }
     // Where the robust fit has no answer, the search starts from all points.
-    let Some(fitted) = least_absolute::fitted(&rows, &deviations, &counts, least_sd_mm) else { return false };
+    let Some(fitted) = least_absolute::fitted(rows, &deviations, &counts, least_sd_mm) else { return false };
     let fitted: Vec<f64> = firsts.into_iter().map(|row| fitted[row]).collect();
-    let residuals: Vec<f64> = placed().map(|(seen, cell)| seen.deviation_mm() - fitted[cell]).collect();
-    let Some(spread) = least_absolute::spread_of(&residuals, terms.len()) else { return false };
-    let used = (0..observations.len()).filter(|at| cells.of(*at).is_some());
-    let mut far: Vec<(f64, usize)> = residuals.iter().map(|residual| residual.abs()).zip(used).collect();
-    far.retain(|(size, _)| *size > HELD_BACK * spread.max(least_sd_mm));
+    let size = |seen: &Observation, cell: usize| (seen.deviation_mm() - fitted[cell]).abs();
+    let sizes = placed().map(|(seen, cell)| size(seen, cell)).collect();
+    let Some(spread) = least_absolute::spread_of_sizes(sizes, terms.len()) else { return false };
+    let beyond_mm = HELD_BACK * spread.max(least_sd_mm);
+    let used = observations.iter().enumerate().filter_map(|(at, seen)| Some((at, seen, cells.of(at)?)));
+    let sized = used.map(|(at, seen, cell)| (size(seen, cell), at));
+    let mut far: Vec<(f64, usize)> = sized.filter(|(size, _)| *size > beyond_mm).collect();
     far.sort_by(|(a, _), (b, _)| b.total_cmp(a));
     far.truncate(allowed);
     far.iter().for_each(|(_, at)| observations[*at].used = false);
     !far.is_empty()
+}
+
+/// The deviations of each cell, one cell behind the other.
+fn members<'a>(placed: impl Iterator<Item = (&'a Observation, usize)>, cells: &Cells) -> Vec<f64> {
+    let mut next = Vec::with_capacity(cells.all.len());
+    let mut count = 0;
+    for cell in &cells.all {
+        next.push(count);
+        count += cell.count as usize;
+    }
+    let mut members = vec![0.0; count];
+    for (seen, cell) in placed {
+        members[next[cell]] = seen.deviation_mm();
+        next[cell] += 1;
+    }
+    members
 }
 
 /// A forced form, as long as what is left can tell it.

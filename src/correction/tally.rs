@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use itoa::Buffer;
+
 use crate::kind::Kind;
 use crate::problem::{Location, Problem, counted};
 
@@ -171,51 +173,76 @@ pub const TABLE_HEADER: &str = "setup,kind,offset_mm,offset_se_mm,scale,scale_se
 ///
 /// `printed = offset + scale * drawn (+ small_bore / drawn)`.
 pub fn table_rows(correction: &Correction) -> String {
-    let mut out = String::with_capacity(160 * correction.kinds.len());
-    // Writing to a String cannot fail.
-    let _ = write_rows(&mut out, correction);
-    out
-}
-
-fn write_rows(out: &mut String, correction: &Correction) -> std::fmt::Result {
     let setup = cell(&correction.setup);
     let spread = &correction.spread;
+    let mut row = Cells { text: String::with_capacity(160 * correction.kinds.len()), digits: Buffer::new() };
     for (kind, coverage) in &correction.kinds {
         let Some(summary) = correction.summary(*kind) else { continue };
-        write!(out, "{setup},{},", kind.name())?;
-        number(out, Some(summary.offset_mm), 6)?;
-        number(out, Some(summary.offset_se_mm), 6)?;
-        number(out, Some(summary.scale), 8)?;
-        number(out, summary.scale_se, 8)?;
-        number(out, summary.small_bore_mm2, 6)?;
-        number(out, Some(coverage.min_mm), 3)?;
-        number(out, Some(coverage.max_mm), 3)?;
-        write!(out, "{},{},", coverage.features, coverage.readings)?;
-        write!(out, "{},{},", correction.set_aside.len(), correction.prints)?;
-        number(out, Some(correction.dof), 1)?;
-        number(out, Some(spread.print.sd_mm), 6)?;
-        number(out, Some(spread.feature.sd_mm), 6)?;
-        number(out, spread.repeat.map(|repeat| repeat.sd_mm), 6)?;
-        number(out, Some(spread.caliper_u_mm), 6)?;
-        out.pop();
-        out.push('\n');
+        row.text(&setup);
+        row.text(kind.name());
+        row.number(Some(summary.offset_mm), 6);
+        row.number(Some(summary.offset_se_mm), 6);
+        row.number(Some(summary.scale), 8);
+        row.number(summary.scale_se, 8);
+        row.number(summary.small_bore_mm2, 6);
+        row.number(Some(coverage.min_mm), 3);
+        row.number(Some(coverage.max_mm), 3);
+        row.whole(coverage.features.into());
+        row.whole(coverage.readings);
+        row.whole(correction.set_aside.len() as u64);
+        row.whole(correction.prints.into());
+        row.number(Some(correction.dof), 1);
+        row.number(Some(spread.print.sd_mm), 6);
+        row.number(Some(spread.feature.sd_mm), 6);
+        row.number(spread.repeat.map(|repeat| repeat.sd_mm), 6);
+        row.number(Some(spread.caliper_u_mm), 6);
+        row.end();
     }
-    Ok(())
+    row.text
 }
 
-/// A number with so many decimals and a comma behind it. By whole numbers: of a million rows these are
-/// most of the time that a table takes.
-fn number(out: &mut String, number: Option<f64>, decimals: u32) -> std::fmt::Result {
-    let Some(number) = number else { return out.write_char(',') };
-    let unit = 10_u64.pow(decimals);
-    let scaled = (number.abs() * unit as f64).round();
-    // What has no sixteen digits is written exactly.
-    if scaled < 1e15 {
+/// Cells, each with a comma behind it.
+struct Cells {
+    text: String,
+    digits: Buffer,
+}
+
+impl Cells {
+    fn text(&mut self, text: &str) {
+        self.text.push_str(text);
+        self.text.push(',');
+    }
+
+    fn whole(&mut self, number: u64) {
+        self.text.push_str(self.digits.format(number));
+        self.text.push(',');
+    }
+
+    /// A number with so many decimals. By whole numbers: of a million rows these are most of the time that
+    /// a table takes.
+    fn number(&mut self, number: Option<f64>, decimals: u32) {
+        let Some(number) = number else { return self.text.push(',') };
+        let unit = 10_u64.pow(decimals);
+        let scaled = (number.abs() * unit as f64).round();
+        // What has no sixteen digits is written exactly.
+        if scaled >= 1e15 || scaled.is_nan() {
+            return self.text(&format!("{number:.width$}", width = decimals as usize));
+        }
         let (whole, part) = (scaled as u64 / unit, scaled as u64 % unit);
-        let sign = if number < 0.0 && scaled > 0.0 { "-" } else { "" };
-        write!(out, "{sign}{whole}.{part:0width$},", width = decimals as usize)
-    } else {
-        write!(out, "{number:.width$},", width = decimals as usize)
+        if number < 0.0 && scaled > 0.0 {
+            self.text.push('-');
+        }
+        self.text.push_str(self.digits.format(whole));
+        self.text.push('.');
+        // The 1 before them keeps the zeros at their beginning.
+        let (_, part) = self.digits.format(unit + part).split_at(1);
+        self.text.push_str(part);
+        self.text.push(',');
+    }
+
+    fn end(&mut self) {
+        self.text.pop();
+        self.text.push('\n');
     }
 }
 
@@ -242,12 +269,15 @@ mod tests {
     #[test]
     fn numbers_have_the_decimals_that_were_asked_for() {
         let of = |value: f64, decimals: u32| {
-            let mut text = String::new();
-            number(&mut text, Some(value), decimals).unwrap();
-            text
+            let mut cells = Cells { text: String::new(), digits: Buffer::new() };
+            cells.number(Some(value), decimals);
+            cells.text
         };
         assert_eq!([of(-0.14204, 4), of(3.0, 3), of(0.99951, 8)], ["-0.1420,", "3.000,", "0.99951000,"]);
-        assert_eq!([of(-0.000_000_1, 6), of(1e20, 1)], ["0.000000,", "100000000000000000000.0,"]);
+        assert_eq!(
+            [of(-0.000_000_1, 6), of(1e20, 1), of(f64::NAN, 2)],
+            ["0.000000,", "100000000000000000000.0,", "NaN,"]
+        );
     }
 
     #[test]

@@ -4,8 +4,8 @@
 //! The rows of one setup mostly stand together. So the file is cut where one setup ends and the next
 //! begins, and each piece is read, checked and worked on by itself, on all cores; only results are put
 //! together, in file order. A setup that comes back later in the file, or one of more rows than a piece may
-//! have, is found out on the way: then everything begins anew with all readings in memory, 32 bytes for a
-//! feature of a print and 56 more where it was read again.
+//! have, is found out on the way: then everything begins anew with all readings in memory, 24 bytes for a
+//! feature of a print and 40 more where it was read again.
 //!
 //! Either way every setup's readings are those that [`super::read_file`] finds in the file, to the last
 //! bit, and so are the problems.

@@ -134,8 +134,8 @@ pub(super) fn of_setups(
     for (_, table) in setups {
         for (entry, repeats) in table.repeated() {
             let definition = &definitions[entry.definition as usize];
-            if lie_far_apart(repeats, definition.nominal_mm) {
-                found.far_apart.push(far_apart(definition, entry.copy, repeats));
+            if lie_far_apart(&repeats, definition.nominal_mm) {
+                found.far_apart.push(far_apart(definition, entry.copy, &repeats));
             }
         }
     }
@@ -212,7 +212,7 @@ fn contradictions(list: &[Definition], setups: &[(Heading, SetupTable)], layout:
         for entry in &table.entries {
             let number = entry.definition as usize;
             let Some(name) = doubtful.get(&number) else { continue };
-            let (before, line) = *first.entry(*name).or_insert((number, entry.first.line));
+            let (before, line) = *first.entry(*name).or_insert((number, entry.line()));
             let (here, there) = (&list[number], &list[before]);
             if same(before, number) || !reported.insert((*name, here.kind, here.nominal_mm.to_bits())) {
                 continue;
@@ -224,7 +224,7 @@ fn contradictions(list: &[Definition], setups: &[(Heading, SetupTable)], layout:
                 sized(here.kind, here.nominal_mm),
                 sized(there.kind, there.nominal_mm)
             );
-            let place = at(entry.first.line).column(layout.names[column].as_str());
+            let place = at(entry.line()).column(layout.names[column].as_str());
             let help = "a feature has one kind and one nominal size: correct one of the two rows";
             problems.push(Problem::error(place, message).help(help));
         }
@@ -252,8 +252,8 @@ fn strangers_to_their_set(
         for entry in setups.iter().flat_map(|(_, table)| &table.entries) {
             let number = entry.definition as usize;
             if wrong.contains_key(&number) {
-                let line = lines.entry(number).or_insert(entry.first.line);
-                *line = (*line).min(entry.first.line);
+                let line = lines.entry(number).or_insert(entry.line());
+                *line = (*line).min(entry.line());
             }
         }
     }

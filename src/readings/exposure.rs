@@ -5,7 +5,9 @@
 //! setups, which are what a correction is fitted to, only the prints before heat count; what came after is
 //! for a comparison, which gets every state as it was written.
 
-use super::table::{Definition, SetupTable};
+use std::borrow::Cow;
+
+use super::table::{Definition, Entry, SetupTable};
 use super::{CheckedReadings, SetupReadings};
 
 /// The columns, in the order of [`Exposure`]'s fields.
@@ -87,14 +89,16 @@ impl Heading {
 
     /// Bytes that differ where headings do.
     #[inline]
-    pub(super) fn key(&self) -> Vec<u8> {
-        let mut key = self.setup.as_bytes().to_vec();
-        for cell in self.exposure.iter().flat_map(|exposure| exposure.cells()) {
+    pub(super) fn key(&self) -> Cow<'_, [u8]> {
+        let setup = self.setup.as_bytes();
+        let Some(exposure) = &self.exposure else { return Cow::Borrowed(setup) };
+        let mut key = setup.to_vec();
+        for cell in exposure.cells() {
             // A byte that no text has.
             key.push(0xff);
             key.extend_from_slice(cell.as_bytes());
         }
-        key
+        Cow::Owned(key)
     }
 
     /// Whether its pieces were measured as they were printed, before any heat.
@@ -170,7 +174,7 @@ impl CheckedReadings {
 }
 
 fn state(exposed: &Exposed, definitions: &[Definition]) -> State {
-    let line = exposed.table.entries.iter().map(|entry| entry.first.line).min().unwrap_or_default();
+    let line = exposed.table.entries.iter().map(Entry::line).min().unwrap_or_default();
     State {
         exposure: exposed.exposure.clone(),
         line,

@@ -88,7 +88,7 @@ impl RowReader for Reader<'_> {
             }
             read.value = mm;
         }
-        self.walker.note(walked.typed);
+        self.walker.note_walked(from, &walked);
         let table = &mut self.block.setups[*number].1;
         for (_, read) in &self.walked_values {
             table.add(definition, walked.copy, Reading { mm: read.value, line });
@@ -326,7 +326,10 @@ impl<'a> Reader<'a> {
             });
             self.block.setups.push((heading, table));
         }
-        self.last_setup = Some((typed.to_vec(), number));
+        let (last, of_last) = self.last_setup.get_or_insert_default();
+        last.clear();
+        last.extend_from_slice(typed);
+        *of_last = number;
         number
     }
 

@@ -1,8 +1,9 @@
 //! Readings summarised as they are read, and kept small.
 //!
 //! A sheet of a million rows has few different features, so what is measured is kept once and named by
-//! a number. One reading of one feature of one print takes 32 bytes; only features that were read
-//! more than once take a summary besides. Mean and sum of squares are carried along one reading at
+//! a number. One reading of one feature of one print takes 24 bytes; only features that were read
+//! more than once take a summary besides, of 40. Lines are kept in four bytes: those behind the four
+//! thousand millionth are called by its number. Mean and sum of squares are carried along one reading at
 //! a time; what a block read is added to what was read before in the same way.
 //!
 //! Source: B. P. Welford, Technometrics 4 (1962) 419.
@@ -87,27 +88,78 @@ impl Definitions {
 /// The readings of one feature of one print.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Entry {
-    /// The first reading.
-    pub(super) first: Reading,
+    /// The reading, or the mean of several, mm.
+    mm: f64,
     /// Number of what is measured.
     pub(super) definition: u32,
     /// Which print.
     pub(super) copy: u32,
+    /// Line of the first reading.
+    line: u32,
     /// Where the summary is when there is more than one reading, plus one; 0 when there is not.
     summary: u32,
+}
+
+impl Entry {
+    /// Line of the first reading.
+    pub(super) fn line(&self) -> u64 {
+        self.line.into()
+    }
+}
+
+/// What there is of several readings besides their mean.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Summary {
+    sum_of_squares_mm2: f64,
+    lowest_mm: f64,
+    highest_mm: f64,
+    lowest_line: u32,
+    highest_line: u32,
+    count: u32,
+}
+
+fn kept_line(line: u64) -> u32 {
+    u32::try_from(line).unwrap_or(u32::MAX)
+}
+
+impl Summary {
+    fn of(repeats: &Repeats) -> Self {
+        Self {
+            sum_of_squares_mm2: repeats.sum_of_squares_mm2,
+            lowest_mm: repeats.lowest.mm,
+            highest_mm: repeats.highest.mm,
+            lowest_line: kept_line(repeats.lowest.line),
+            highest_line: kept_line(repeats.highest.line),
+            count: repeats.count,
+        }
+    }
+
+    fn repeats(&self, mean_mm: f64) -> Repeats {
+        Repeats {
+            count: self.count,
+            mean_mm,
+            sum_of_squares_mm2: self.sum_of_squares_mm2,
+            lowest: Reading { mm: self.lowest_mm, line: self.lowest_line.into() },
+            highest: Reading { mm: self.highest_mm, line: self.highest_line.into() },
+        }
+    }
 }
 
 /// The readings of one setup.
 #[derive(Clone, Debug, Default)]
 pub(super) struct SetupTable {
     pub(super) entries: Vec<Entry>,
-    summaries: Vec<Repeats>,
-    /// Readings that came after the first of their entry, in file order, with the entry's number: two
+    summaries: Vec<Summary>,
+    /// Every reading of what was read more than once, in file order, with the entry's number: two
     /// summaries put together would differ in the last bit from one of all.
-    later: Vec<(u32, Reading)>,
-    /// A power of two of slots, 0 or the number of an entry plus one; empty when it must be made.
+    singly: Vec<(u32, Reading)>,
+    /// A power of two of slots, 0 or the number of an entry plus one; empty when it must be made, and of
+    /// a table so small that it is looked through.
     index: Vec<u32>,
 }
+
+/// Tables of no more entries are looked through: of a hundred thousand setups nearly all are.
+const LOOKED_THROUGH: usize = 40;
 
 impl PartialEq for SetupTable {
     /// The index and the order of repeats are means to an end.
@@ -122,8 +174,8 @@ impl SetupTable {
         Self {
             entries: Vec::with_capacity(other.entries.len()),
             summaries: Vec::with_capacity(other.summaries.len()),
-            later: Vec::with_capacity(other.later.len()),
-            index: vec![0; other.index.len()],
+            singly: Vec::with_capacity(other.singly.len()),
+            index: Vec::with_capacity(other.index.len()),
         }
     }
 
@@ -131,16 +183,16 @@ impl SetupTable {
     #[inline]
     pub(super) fn repeats(&self, entry: &Entry) -> Repeats {
         match entry.summary {
-            0 => Repeats::of(entry.first),
-            summary => self.summaries[summary as usize - 1],
+            0 => Repeats::of(Reading { mm: entry.mm, line: entry.line.into() }),
+            summary => self.summaries[summary as usize - 1].repeats(entry.mm),
         }
     }
 
     /// The features that were read more than once, with their summaries.
-    pub(super) fn repeated(&self) -> impl Iterator<Item = (&Entry, &Repeats)> {
+    pub(super) fn repeated(&self) -> impl Iterator<Item = (&Entry, Repeats)> {
         let entries = if self.summaries.is_empty() { &[] } else { &self.entries[..] };
         let repeated = entries.iter().filter(|entry| entry.summary != 0);
-        repeated.map(|entry| (entry, &self.summaries[entry.summary as usize - 1]))
+        repeated.map(|entry| (entry, self.repeats(entry)))
     }
 
     /// Takes in one reading.
@@ -148,35 +200,56 @@ impl SetupTable {
     pub(super) fn add(&mut self, definition: u32, copy: u32, reading: Reading) {
         match self.find(definition, copy) {
             Ok(known) => {
-                self.later.push((known as u32, reading));
-                self.summary_of(known).add(reading);
+                let entry = &self.entries[known];
+                if entry.summary == 0 {
+                    let first = Reading { mm: entry.mm, line: entry.line.into() };
+                    self.singly.push((known as u32, first));
+                }
+                self.singly.push((known as u32, reading));
+                self.add_to(known, |repeats| repeats.add(reading));
             }
-            Err(slot) => self.push(Entry { first: reading, definition, copy, summary: 0 }, slot),
+            Err(slot) => {
+                let line = kept_line(reading.line);
+                self.push(Entry { mm: reading.mm, definition, copy, line, summary: 0 }, slot);
+            }
         }
     }
 
-    fn push(&mut self, entry: Entry, slot: usize) {
+    fn push(&mut self, entry: Entry, slot: Option<usize>) {
+        make_room(&mut self.entries);
         self.entries.push(entry);
-        self.index[slot] = self.entries.len() as u32;
-    }
-
-    fn summary_of(&mut self, entry: usize) -> &mut Repeats {
-        if self.entries[entry].summary == 0 {
-            self.summaries.push(Repeats::of(self.entries[entry].first));
-            self.entries[entry].summary = self.summaries.len() as u32;
+        if let Some(slot) = slot {
+            self.index[slot] = self.entries.len() as u32;
         }
-        &mut self.summaries[self.entries[entry].summary as usize - 1]
     }
 
-    /// The entry of a feature of a print, or the free slot for it.
+    /// Changes the summary of an entry.
     #[inline]
-    fn find(&mut self, definition: u32, copy: u32) -> Result<usize, usize> {
+    fn add_to(&mut self, entry: usize, add: impl FnOnce(&mut Repeats)) {
+        let mut repeats = self.repeats(&self.entries[entry]);
+        add(&mut repeats);
+        let summary = Summary::of(&repeats);
+        let entry = &mut self.entries[entry];
+        entry.mm = repeats.mean_mm;
+        if entry.summary == 0 {
+            make_room(&mut self.summaries);
+            self.summaries.push(summary);
+            entry.summary = self.summaries.len() as u32;
+        } else {
+            self.summaries[entry.summary as usize - 1] = summary;
+        }
+    }
+
+    /// The entry of a feature of a print, or the free slot for it where there is an index.
+    #[inline]
+    fn find(&mut self, definition: u32, copy: u32) -> Result<usize, Option<usize>> {
+        let is_it = |entry: &Entry| entry.definition == definition && entry.copy == copy;
         // Repeats mostly stand on neighbouring rows.
-        if let Some(last) = self.entries.last()
-            && last.definition == definition
-            && last.copy == copy
-        {
+        if self.entries.last().is_some_and(is_it) {
             return Ok(self.entries.len() - 1);
+        }
+        if self.entries.len() < LOOKED_THROUGH {
+            return self.entries.iter().position(is_it).ok_or(None);
         }
         if self.entries.len() * 2 >= self.index.len() {
             self.make_index();
@@ -184,20 +257,15 @@ impl SetupTable {
         let mut slot = first_slot(definition, copy, self.index.len());
         loop {
             match self.index[slot] {
-                0 => return Err(slot),
-                taken => {
-                    let entry = &self.entries[taken as usize - 1];
-                    if entry.definition == definition && entry.copy == copy {
-                        return Ok(taken as usize - 1);
-                    }
-                }
+                0 => return Err(Some(slot)),
+                taken if is_it(&self.entries[taken as usize - 1]) => return Ok(taken as usize - 1),
+                _ => slot = (slot + 1) & (self.index.len() - 1),
             }
-            slot = (slot + 1) & (self.index.len() - 1);
         }
     }
 
     fn make_index(&mut self) {
-        let size = (self.entries.len() * 4).next_power_of_two().max(64);
+        let size = (self.entries.len() * 4).max(self.index.capacity()).next_power_of_two();
         self.index.clear();
         self.index.resize(size, 0);
         for (number, entry) in self.entries.iter().enumerate() {
@@ -216,61 +284,65 @@ impl SetupTable {
 
     /// Gives up what is only needed to be merged into another table.
     pub(super) fn forget_order(&mut self) {
-        self.later = Vec::new();
+        self.singly = Vec::new();
         self.entries.shrink_to_fit();
         self.summaries.shrink_to_fit();
     }
 
     /// The same readings with definitions numbered anew, on lines that come `lines` later in the file.
     pub(super) fn moved(mut self, definitions: &[u32], lines: u64) -> Self {
+        let move_down = |line: &mut u32| *line = kept_line(u64::from(*line) + lines);
         for entry in &mut self.entries {
             entry.definition = definitions[entry.definition as usize];
-            entry.first.line += lines;
+            move_down(&mut entry.line);
         }
         for summary in &mut self.summaries {
-            summary.lowest.line += lines;
-            summary.highest.line += lines;
+            move_down(&mut summary.lowest_line);
+            move_down(&mut summary.highest_line);
         }
-        self.later.iter_mut().for_each(|(_, reading)| reading.line += lines);
+        self.singly.iter_mut().for_each(|(_, reading)| reading.line += lines);
         self
     }
 
     /// Takes in the readings of a block that comes later in the file, one by one: the result is the table
     /// of all of them to the last bit.
     pub(super) fn merge(&mut self, block: &Self) {
-        let known = self.take_in(block, |own, entry, _| own.add(entry.first));
-        for (entry, reading) in &block.later {
+        let known = self.take_in(block, |own, repeats| {
+            if repeats.count == 1 {
+                own.add(repeats.lowest);
+            }
+        });
+        for (entry, reading) in &block.singly {
             if let Some(own) = known[*entry as usize] {
-                self.summary_of(own).add(*reading);
+                self.add_to(own, |repeats| repeats.add(*reading));
             }
         }
     }
 
     /// Takes in a whole table, of which only summaries are left.
     pub(super) fn join(&mut self, later: &Self) {
-        self.take_in(later, |own, _, repeats| own.merge(&repeats));
+        self.take_in(later, |own, repeats| own.merge(&repeats));
     }
 
     /// Takes in what is new, hands what is known to `add`, and gives for each entry the known one.
-    fn take_in(&mut self, later: &Self, add: impl Fn(&mut Repeats, &Entry, Repeats)) -> Vec<Option<usize>> {
-        let mut known = vec![None; later.entries.len()];
-        for (entry, known) in later.entries.iter().zip(&mut known) {
-            match self.find(entry.definition, entry.copy) {
-                Ok(own) => {
-                    *known = Some(own);
-                    add(self.summary_of(own), entry, later.repeats(entry));
-                }
-                Err(slot) => {
-                    self.push(Entry { summary: 0, ..*entry }, slot);
-                    if entry.summary != 0 {
-                        self.summaries.push(later.repeats(entry));
-                        let last = self.entries.len() - 1;
-                        self.entries[last].summary = self.summaries.len() as u32;
-                    }
-                }
+    fn take_in(&mut self, later: &Self, add: impl Fn(&mut Repeats, Repeats)) -> Vec<Option<usize>> {
+        let one = |entry: &Entry| match self.find(entry.definition, entry.copy) {
+            Ok(own) => {
+                self.add_to(own, |repeats| add(repeats, later.repeats(entry)));
+                Some(own)
             }
-        }
-        known
+            Err(slot) => {
+                self.push(Entry { summary: 0, ..*entry }, slot);
+                if entry.summary != 0 {
+                    make_room(&mut self.summaries);
+                    self.summaries.push(later.summaries[entry.summary as usize - 1]);
+                    let last = self.entries.len() - 1;
+                    self.entries[last].summary = self.summaries.len() as u32;
+                }
+                None
+            }
+        };
+        later.entries.iter().map(one).collect()
     }
 
     /// The readings in the shape that a fit takes.
@@ -320,6 +392,19 @@ impl Names {
     }
 }
 
+/// Makes room for one more, by few at a time: a hundred thousand tables grow side by side.
+#[inline]
+fn make_room<T>(list: &mut Vec<T>) {
+    if list.len() == list.capacity() {
+        list.reserve_exact(if list.len() < MANY { FEW } else { list.len() / 2 });
+    }
+}
+
+/// Longer lists grow by the half.
+const MANY: usize = 64;
+/// By so many shorter lists grow.
+const FEW: usize = 4;
+
 #[inline]
 fn first_slot(definition: u32, copy: u32, size: usize) -> usize {
     let hash = mix(0, u64::from(definition) << 32 | u64::from(copy));
@@ -350,7 +435,14 @@ mod tests {
 
     #[test]
     fn a_table_finds_each_feature_of_each_print_again() {
-        let mut table = SetupTable::default();
+        check_a_table_of_many(SetupTable::default());
+        // What a table is made as large as says nothing of what is in it.
+        let mut other = SetupTable::default();
+        (0..60).for_each(|definition| other.add(definition, 1, reading(5.0, 1)));
+        check_a_table_of_many(SetupTable::as_large_as(&other));
+    }
+
+    fn check_a_table_of_many(mut table: SetupTable) {
         for round in 0..3 {
             for copy in 1..200 {
                 for definition in 0..10 {

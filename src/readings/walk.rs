@@ -3,8 +3,11 @@
 //! Sheets go through the same features print after print. So a row most likely has the setup of the row
 //! before, and measures either the same as that row or what followed on it the last time. Such a row is
 //! walked through from left to right, comparing where text repeats and reading numbers where they
-//! change, without looking for its cells first. A row that differs in anything at all is left to
+//! change, without looking for its cells first; a row that repeats all of the last one up to its first
+//! reading from there on. A row that differs in anything at all is left to
 //! the general way, which also says what is wrong with it.
+
+use std::ops::Range;
 
 use super::intern::Interner;
 use super::layout::Layout;
@@ -35,6 +38,17 @@ pub(super) struct Walker {
     followers: Vec<usize>,
     /// The last row measures the same as the one before it.
     is_repeating: bool,
+    /// How many steps there are before the first reading; 0 where what is measured is not told by then.
+    before_readings: usize,
+    /// The last row, where it was walked through.
+    walked: Option<Before>,
+}
+
+/// A row up to its first reading.
+#[derive(Clone, Debug)]
+struct Before {
+    text: Range<usize>,
+    copy: u32,
 }
 
 /// A row that was walked through.
@@ -46,6 +60,8 @@ pub(super) struct Walked {
     pub(super) typed: usize,
     /// Which print.
     pub(super) copy: u32,
+    /// Where its first reading begins.
+    readings: usize,
 }
 
 impl Walker {
@@ -64,12 +80,20 @@ impl Walker {
         } else {
             Vec::new()
         };
-        Self { steps, delimiter: layout.delimiter, last: 0, followers: Vec::new(), is_repeating: false }
+        let readings = steps.iter().position(|step| matches!(step, Step::Reading(_)));
+        let is_told = |before: &usize| steps[..*before].contains(&Step::Defining);
+        Self {
+            before_readings: readings.filter(is_told).unwrap_or_default(),
+            steps,
+            delimiter: layout.delimiter,
+            ..Self::default()
+        }
     }
 
     /// Notes what a row measures.
     #[inline]
     pub(super) fn note(&mut self, typed: usize) {
+        self.walked = None;
         self.is_repeating = typed == self.last;
         if !self.is_repeating {
             if self.followers.len() <= self.last {
@@ -78,6 +102,13 @@ impl Walker {
             self.followers[self.last] = typed;
             self.last = typed;
         }
+    }
+
+    /// Notes the row that begins at `from` and was walked through.
+    #[inline]
+    pub(super) fn note_walked(&mut self, from: usize, walked: &Walked) {
+        self.note(walked.typed);
+        self.walked = Some(Before { text: from..walked.readings, copy: walked.copy });
     }
 
     /// Walks through the row of `text` that begins at `from`; its readings, as they are written, by column.
@@ -97,11 +128,25 @@ impl Walker {
             return None;
         }
         let mut rest = &text[from..];
-        let mut walked = Walked { end: 0, typed: self.last, copy: 1 };
-        let (last, first) = self.steps.split_last()?;
-        for step in first {
+        let mut walked = Walked { end: 0, typed: self.last, copy: 1, readings: from };
+        let mut done = 0;
+        if let Some(before) = &self.walked
+            && self.before_readings > 0
+            && let Some(behind) = rest.strip_prefix(&text[before.text.clone()])
+        {
+            (rest, walked.copy, done) = (behind, before.copy, self.before_readings);
+            walked.readings = text.len() - rest.len();
+        }
+        let (last, first) = self.steps[done..].split_last()?;
+        for (step, at) in first.iter().zip(done..) {
+            if at == self.before_readings {
+                walked.readings = text.len() - rest.len();
+            }
             rest = self.step(*step, rest, setup, typed, &mut walked, values)?;
             rest = rest.strip_prefix(&[self.delimiter])?;
+        }
+        if self.before_readings + 1 == self.steps.len() {
+            walked.readings = text.len() - rest.len();
         }
         rest = self.step(*last, rest, setup, typed, &mut walked, values)?;
         rest = match rest {

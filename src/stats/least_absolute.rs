@@ -7,137 +7,169 @@
 //!
 //! Source: Schlossmacher, Journal of the American Statistical Association 68 (1973) 857.
 
-use super::robust::{median, spread};
+use super::robust::{self, median};
 
 /// What is left of a pivot whose column depends on those before it, over what it was.
 const NO_PIVOT: f64 = 1e-13;
 
-/// The fitted values of the least-absolute fit of `y` to as many rows of `x`, given one after the other,
-/// each row counting so many times.
+/// Rows of a matrix most of whose values are zero.
+#[derive(Clone, Debug)]
+pub struct SparseRows {
+    columns: usize,
+    /// One row behind the other, columns with their values.
+    entries: Vec<(usize, f64)>,
+    /// Where each row ends.
+    ends: Vec<usize>,
+}
+
+impl SparseRows {
+    /// No rows yet, of this many columns, with room for so many.
+    pub fn new(columns: usize, rows: usize) -> Self {
+        Self { columns, entries: Vec::with_capacity(3 * rows), ends: Vec::with_capacity(rows) }
+    }
+
+    /// Adds a row: which columns are not zero, each once, and their values.
+    pub fn push(&mut self, row: impl IntoIterator<Item = (usize, f64)>) {
+        self.entries.extend(row);
+        self.ends.push(self.entries.len());
+    }
+
+    fn rows(&self) -> impl Iterator<Item = &[(usize, f64)]> {
+        let starts = std::iter::once(&0).chain(&self.ends);
+        starts.zip(&self.ends).map(|(start, end)| &self.entries[*start..*end])
+    }
+}
+
+/// The fitted values of the least-absolute fit of `y` to as many rows of `x`, each row counting so many
+/// times.
 ///
 /// `None` when the columns cannot be told apart.
-pub fn fitted(x: &[f64], y: &[f64], counts: &[f64], softness: f64) -> Option<Vec<f64>> {
-    let mut system = System::of(x, y.len());
+pub fn fitted(x: SparseRows, y: &[f64], counts: &[f64], softness: f64) -> Option<Vec<f64>> {
+    let mut system = System::of(x, y);
     let mut weights = counts.to_vec();
+    let mut fitted = vec![0.0; y.len()];
     let mut before = f64::INFINITY;
     loop {
-        system.solve(y, &weights)?;
+        system.solve(&weights)?;
+        for (row, fitted) in system.rows.rows().zip(&mut fitted) {
+            *fitted = row.iter().map(|(column, value)| value * system.solution[*column]).sum();
+        }
         let mut sum = 0.0;
-        for (row, (y, (weight, count))) in y.iter().zip(weights.iter_mut().zip(counts)).enumerate() {
-            let size = (y - system.at(row)).abs();
+        for (((fitted, y), weight), count) in fitted.iter().zip(y).zip(&mut weights).zip(counts) {
+            let size = (y - fitted).abs();
             sum += size * count;
             *weight = count / size.max(softness);
         }
         if sum.is_nan() || sum >= before * (1.0 - 1e-4) {
-            return Some((0..y.len()).map(|row| system.at(row)).collect());
+            return Some(fitted);
         }
         before = sum;
     }
 }
 
-/// The normal equations of rows that are mostly zeros, with a Cholesky factor that leaves out what every
+/// The normal equations of rows that are mostly zeros, with a triangle that leaves out what every
 /// row has zero to the left of: columns that never meet, those of one kind and of another, cost nothing
 /// together.
 struct System {
-    /// Row by row, the columns of the system that are not zero, in order, with their values.
-    entries: Vec<(usize, f64)>,
-    /// Where each row's entries begin, and the last one's end.
-    starts: Vec<usize>,
+    /// The rows, with the columns of the system in order.
+    rows: SparseRows,
+    /// What each row adds for a weight of 1: places in `sums`, and products of two of its values or of one
+    /// with its `y`.
+    products: SparseRows,
     /// For each row of the triangle the first column that is not zero.
     first: Vec<usize>,
-    /// The triangle, row by row, each as long as the system is large.
-    triangle: Vec<f64>,
+    /// The triangle, row by row, each as long as the system is large, and the right side behind it.
+    ///
+    /// Solved, the triangle is a factor with ones on its diagonal: to the left of the diagonal the factor, on
+    /// it the inverse of the pivot.
+    sums: Vec<f64>,
     solution: Vec<f64>,
 }
 
 impl System {
-    fn of(x: &[f64], rows: usize) -> Self {
-        let size = x.len() / rows.max(1);
+    fn of(mut rows: SparseRows, y: &[f64]) -> Self {
+        let size = rows.columns;
         // Columns that end earlier come first, so that what meets stands close together.
-        let last = |column: &usize| x.chunks_exact(size).rposition(|row| row[*column] != 0.0);
+        let mut places = vec![0; size];
+        for (at, row) in rows.rows().enumerate() {
+            row.iter().for_each(|(column, _)| places[*column] = at + 1);
+        }
         let mut columns: Vec<usize> = (0..size).collect();
-        columns.sort_by_cached_key(last);
-        let mut system = Self {
-            entries: Vec::with_capacity(3 * rows),
-            starts: Vec::with_capacity(rows + 1),
-            first: (0..size).collect(),
-            triangle: vec![0.0; size * size],
-            solution: vec![0.0; size],
-        };
-        system.starts.push(0);
-        for row in x.chunks_exact(size.max(1)) {
-            let start = system.entries.len();
-            let values = columns.iter().map(|column| row[*column]).enumerate();
-            system.entries.extend(values.filter(|(_, value)| *value != 0.0));
-            for at in start..system.entries.len() {
-                let first = &mut system.first[system.entries[at].0];
-                *first = (*first).min(system.entries[start].0);
-            }
-            system.starts.push(system.entries.len());
+        columns.sort_by_key(|column| places[*column]);
+        columns.iter().enumerate().for_each(|(place, column)| places[*column] = place);
+        let mut first: Vec<usize> = (0..size).collect();
+        let mut products = SparseRows::new(size * (size + 1), 2 * rows.ends.len());
+        let mut start = 0;
+        for (end, y) in rows.ends.iter().zip(y) {
+            let row = &mut rows.entries[start..*end];
+            start = *end;
+            row.iter_mut().for_each(|(column, _)| *column = places[*column]);
+            row.sort_unstable_by_key(|(column, _)| *column);
+            let leftmost = row.first().map_or(0, |(column, _)| *column);
+            row.iter().for_each(|(column, _)| first[*column] = first[*column].min(leftmost));
+            let lines = row.iter().enumerate().flat_map(|(at, (i, value))| {
+                let line = row[..=at].iter().map(move |(j, other)| (i * size + j, value * other));
+                line.chain(std::iter::once((size * size + i, value * y)))
+            });
+            products.push(lines);
         }
-        system
+        Self { rows, products, first, sums: vec![0.0; size * (size + 1)], solution: vec![0.0; size] }
     }
 
-    fn row(&self, row: usize) -> &[(usize, f64)] {
-        &self.entries[self.starts[row]..self.starts[row + 1]]
-    }
-
-    /// Weighted least squares: Golub and Van Loan, Matrix Computations, 4th ed., 4.2 and 4.3.
-    fn solve(&mut self, y: &[f64], weights: &[f64]) -> Option<()> {
-        let size = self.solution.len();
-        let mut triangle = std::mem::take(&mut self.triangle);
-        let mut solution = std::mem::take(&mut self.solution);
-        triangle.fill(0.0);
-        solution.fill(0.0);
-        for (row, (y, weight)) in y.iter().zip(weights).enumerate() {
-            let entries = self.row(row);
-            for (at, (i, value)) in entries.iter().enumerate() {
-                let weighted = value * weight;
-                for (j, value) in &entries[..=at] {
-                    triangle[i * size + j] += weighted * value;
-                }
-                solution[*i] += weighted * y;
-            }
+    /// Weighted least squares: Golub and Van Loan, Matrix Computations, 4th ed., 4.1.2 (no roots) and 4.3.
+    fn solve(&mut self, weights: &[f64]) -> Option<()> {
+        let Self { products, first, sums, solution, .. } = self;
+        let size = solution.len();
+        sums.fill(0.0);
+        for (row, weight) in products.rows().zip(weights) {
+            row.iter().for_each(|(place, product)| sums[*place] += weight * product);
         }
-        let mut is_solved = true;
+        let (triangle, right) = sums.split_at_mut(size * size);
+        solution.copy_from_slice(right);
         for i in 0..size {
-            for j in self.first[i]..=i {
-                let from = self.first[i].max(self.first[j]);
-                let known: f64 = (from..j).map(|k| triangle[i * size + k] * triangle[j * size + k]).sum();
-                let left = triangle[i * size + j] - known;
-                triangle[i * size + j] = if i == j {
-                    is_solved &= left > NO_PIVOT * triangle[i * size + i];
-                    left.sqrt()
-                } else {
-                    left / triangle[j * size + j]
-                };
+            let (above, line) = triangle.split_at_mut(i * size);
+            let line = &mut line[..=i];
+            let whole = line[i];
+            for j in first[i]..i {
+                let from = first[i].max(first[j]);
+                let other = &above[j * size..][..=j];
+                // What is to the left is still times its pivot here.
+                let known: f64 = (from..j).map(|k| line[k] * other[k]).sum();
+                line[j] -= known;
             }
-            let known: f64 = (self.first[i]..i).map(|k| triangle[i * size + k] * solution[k]).sum();
-            solution[i] = (solution[i] - known) / triangle[i * size + i];
+            let mut pivot = whole;
+            for j in first[i]..i {
+                let scaled = line[j] * above[j * size + j];
+                pivot -= scaled * line[j];
+                solution[i] -= scaled * solution[j];
+                line[j] = scaled;
+            }
+            if pivot.is_nan() || pivot <= NO_PIVOT * whole {
+                return None;
+            }
+            line[i] = pivot.recip();
+        }
+        for i in 0..size {
+            solution[i] *= triangle[i * size + i];
         }
         for i in (0..size).rev() {
-            solution[i] /= triangle[i * size + i];
-            for k in self.first[i]..i {
+            for k in first[i]..i {
                 solution[k] -= triangle[i * size + k] * solution[i];
             }
         }
-        (self.triangle, self.solution) = (triangle, solution);
-        is_solved.then_some(())
-    }
-
-    fn at(&self, row: usize) -> f64 {
-        self.row(row).iter().map(|(column, value)| value * self.solution[*column]).sum()
+        Some(())
     }
 }
 
-/// Spread of the residuals of a least-absolute fit with this many coefficients.
+/// Spread of the residuals of a least-absolute fit with this many coefficients, from their sizes.
 ///
 /// Such a fit goes through as many observations as it has coefficients; their zeros say nothing of the
 /// spread and are left out of the median.
-pub fn spread_of(residuals: &[f64], coefficients: usize) -> Option<f64> {
-    let mut sizes: Vec<f64> = residuals.iter().map(|residual| residual.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    spread(sizes.get(coefficients..)?)
+pub fn spread_of_sizes(mut sizes: Vec<f64>, coefficients: usize) -> Option<f64> {
+    if coefficients > 0 && coefficients < sizes.len() {
+        sizes.select_nth_unstable_by(coefficients - 1, f64::total_cmp);
+    }
+    robust::spread_of_sizes(sizes.get_mut(coefficients..)?)
 }
 
 /// Middle of a list, left as it is.
@@ -150,8 +182,15 @@ mod tests {
     use super::*;
     use crate::stats::least_squares::Rows;
 
+    fn sparse(x: &[Vec<f64>]) -> SparseRows {
+        let mut rows = SparseRows::new(x[0].len(), x.len());
+        let is_there = |(_, value): &(usize, f64)| *value != 0.0;
+        x.iter().for_each(|row| rows.push(row.iter().copied().enumerate().filter(is_there)));
+        rows
+    }
+
     fn residuals(x: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
-        let fitted = fitted(&x.concat(), y, &vec![1.0; y.len()], 0.001).unwrap();
+        let fitted = fitted(sparse(x), y, &vec![1.0; y.len()], 0.001).unwrap();
         y.iter().zip(fitted).map(|(y, fitted)| y - fitted).collect()
     }
 
@@ -167,21 +206,22 @@ mod tests {
         }
         let y: Vec<f64> = (0..12_u32).map(|i| f64::from(i * 7 % 5)).collect();
         let weights: Vec<f64> = (0..12_u32).map(|i| 1.0 + f64::from(i % 4)).collect();
-        let mut system = System::of(&x.concat(), 12);
-        system.solve(&y, &weights).unwrap();
+        let mut system = System::of(sparse(&x), &y);
+        system.solve(&weights).unwrap();
         let mut rows = Rows::new(5);
         for ((row, y), weight) in x.iter().zip(&y).zip(&weights) {
             let root: f64 = weight.sqrt();
             rows.push(row.iter().map(|value| value * root), y * root);
         }
         let solution = rows.solve().unwrap();
-        for (at, row) in x.iter().enumerate() {
-            let (one, other) = (system.at(at), solution.at(row));
+        for (own, row) in system.rows.rows().zip(&x) {
+            let one = own.iter().map(|(column, value)| value * system.solution[*column]).sum::<f64>();
+            let other = solution.at(row);
             assert!((one - other).abs() < 1e-9, "{one} {other}");
         }
         // The sum of the first three columns again.
         x.iter_mut().for_each(|row| row[4] = 1.0);
-        assert!(System::of(&x.concat(), 12).solve(&y, &weights).is_none());
+        assert!(System::of(sparse(&x), &y).solve(&weights).is_none());
     }
 
     #[test]
@@ -197,7 +237,8 @@ mod tests {
             let gross = [1, 5, 10].contains(&at);
             assert_eq!(residual.abs() > 0.2, gross, "{at}: {residual}");
         }
-        assert!(spread_of(&residuals, 2).unwrap() < 0.05);
+        let sizes = residuals.iter().map(|residual| residual.abs()).collect();
+        assert!(spread_of_sizes(sizes, 2).unwrap() < 0.05);
         // Least squares spreads the blame: one in four errors, and the line goes between.
         let mut rows = Rows::new(2);
         x.iter().zip(&y).for_each(|(row, y)| rows.push(row.iter().copied(), *y));

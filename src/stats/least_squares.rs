@@ -3,16 +3,20 @@
 //! `y = X b + residual`, the sum of squared residuals made least. The rows are reduced by a Householder
 //! QR of the column-scaled matrix to as many rows as there are coefficients, plus one that carries the
 //! residual: a problem of a few rows with the same answer. linregress solves that one for the
-//! coefficients; rank, condition, covariance, leverage and the residual sum of squares come from the
-//! same triangle. Solving the reduced rows keeps the digits that a singular value decomposition of the
-//! tall matrix loses, and costs the same whether there are ten rows or a million.
+//! coefficients; rank, covariance, leverage and the residual sum of squares come from the same triangle.
+//! Solving the reduced rows keeps the digits that a singular value decomposition of the tall matrix
+//! loses, and costs the same whether there are ten rows or a million.
+//!
+//! Groups of rows may each have a constant of their own. The means of the group are then taken out of its
+//! rows first, and the columns are fitted to what is left: the same answer from a smaller matrix.
 //!
 //! Observations that share one row of `X` may be given as one row with their mean, their count and their
 //! squares about it: the answer is the same, and everything after works on the few distinct rows.
 //!
 //! Units: whatever the caller's are. Columns may differ in size by any factor.
 //!
-//! Source: Golub and Van Loan, Matrix Computations, 4th ed., 5.2 and 5.3 (Householder QR, column scaling).
+//! Source: Golub and Van Loan, Matrix Computations, 4th ed., 5.2 and 5.3 (Householder QR, column scaling);
+//! Frisch and Waugh, Econometrica 1 (1933) 387 (constants taken out first).
 
 use linregress::fit_low_level_regression_model_without_statistics;
 
@@ -24,9 +28,14 @@ const NO_NEW_DIRECTION: f64 = 1e-9;
 /// The rows to fit.
 #[derive(Clone, Debug, Default)]
 pub struct Rows {
+    /// How many groups have a constant of their own.
+    groups: usize,
+    /// How many columns there are besides.
     columns: usize,
     matrix: Vec<f64>,
     response: Vec<f64>,
+    /// Of each row its group, and the root of how many observations it stands for.
+    members: Vec<(usize, f64)>,
     observations: u64,
     within_squares: f64,
 }
@@ -48,7 +57,7 @@ pub enum NoSolution {
     /// A column is a mixture of the columns before it.
     #[error("coefficient {column} cannot be told from those before it")]
     Collinear {
-        /// The column, from 0.
+        /// The column, from 0; constants of groups come first.
         column: usize,
     },
 }
@@ -59,22 +68,45 @@ impl Rows {
         Self { columns, ..Self::default() }
     }
 
+    /// No rows yet, of this many columns, with a constant for each of so many groups; the constants are
+    /// the first coefficients.
+    pub fn with_constants(groups: usize, columns: usize) -> Self {
+        Self { groups, columns, ..Self::default() }
+    }
+
+    /// Makes room for so many rows.
+    pub fn reserve(&mut self, rows: usize) {
+        self.matrix.reserve(rows * self.columns);
+        self.response.reserve(rows);
+        self.members.reserve(rows);
+    }
+
     /// Adds one observation.
     pub fn push(&mut self, row: impl IntoIterator<Item = f64>, response: f64) {
-        self.push_repeated(row, response, 1, 0.0);
+        self.push_repeated(0, row, response, 1, 0.0);
     }
 
     /// Adds `count` observations of one row: their mean, and the sum of their squares about it.
     ///
+    /// `group` is of no account where no groups have constants.
+    ///
     /// # Panics
     /// When the row has not as many values as there are columns: a slip of the caller's.
-    pub fn push_repeated(&mut self, row: impl IntoIterator<Item = f64>, mean: f64, count: u64, squares: f64) {
+    pub fn push_repeated(
+        &mut self,
+        group: usize,
+        row: impl IntoIterator<Item = f64>,
+        mean: f64,
+        count: u64,
+        squares: f64,
+    ) {
         if count == 0 {
             return;
         }
         let weight = (count as f64).sqrt();
         self.matrix.extend(row.into_iter().map(|value| value * weight));
         self.response.push(mean * weight);
+        self.members.push((group, weight));
         assert_eq!(self.matrix.len(), self.response.len() * self.columns, "one value a column");
         self.observations += count;
         self.within_squares += squares;
@@ -82,7 +114,8 @@ impl Rows {
 
     /// The least-squares answer.
     pub fn solve(mut self) -> Result<Solution, NoSolution> {
-        let p = self.columns;
+        let (groups, q) = (self.groups, self.columns);
+        let p = groups + q;
         let too_few = NoSolution::TooFew { observations: self.observations, coefficients: p };
         if p == 0 || self.observations < p as u64 {
             return Err(too_few);
@@ -91,39 +124,60 @@ impl Rows {
             return Err(NoSolution::NotFinite);
         }
         let scale = self.scale_columns()?;
+        let means = self.take_out_means()?;
         if self.response.len() < p {
             // Fewer distinct rows than coefficients: the column that runs out of rows is the one.
             return Err(NoSolution::Collinear { column: self.response.len() });
         }
         self.reduce()?;
         let inverse = self.inverse_of_triangle();
-        let between: f64 = self.response[p..].iter().map(|rest| rest * rest).sum();
-        let coefficients = self.coefficients(between.sqrt(), &inverse);
-        // Columns of length 1 give the triangle the squared norm p.
-        let condition = (p as f64 * inverse.iter().map(|value| value * value).sum::<f64>()).sqrt();
+        let between: f64 = self.response[q..].iter().map(|rest| rest * rest).sum();
+        let scaled = self.coefficients(between.sqrt(), &inverse);
+        let mut coefficients = Vec::with_capacity(p);
+        let mut root = vec![0.0; p * p];
+        for (group, of) in means.groups.iter().enumerate() {
+            let columns = &means.columns[group * q..(group + 1) * q];
+            let fitted: f64 = columns.iter().zip(&scaled).map(|(mean, b)| mean * b).sum();
+            coefficients.push(of.response - fitted);
+            let row = &mut root[group * p..(group + 1) * p];
+            row[group] = of.weight.sqrt().recip();
+            for (j, value) in row[groups..].iter_mut().enumerate() {
+                let shares = columns[..=j].iter().enumerate().map(|(i, mean)| mean * inverse[i * q + j]);
+                *value = -shares.sum::<f64>();
+            }
+        }
+        for (i, scale) in scale.iter().enumerate() {
+            coefficients.push(scaled[i] / scale);
+            let row = &mut root[(groups + i) * p + groups..(groups + i + 1) * p];
+            row.iter_mut().zip(&inverse[i * q..]).for_each(|(value, inverse)| *value = inverse / scale);
+        }
         Ok(Solution {
-            coefficients: coefficients.iter().zip(&scale).map(|(b, scale)| b / scale).collect(),
-            root: (0..p * p).map(|at| inverse[at] / scale[at / p]).collect(),
+            coefficients,
+            root,
             residual_squares: between + self.within_squares,
             observations: self.observations,
-            condition,
         })
+    }
+
+    /// The matrix row by row, nothing where it has no columns.
+    fn rows(&self) -> impl Iterator<Item = &[f64]> {
+        self.matrix.chunks_exact(self.columns.max(1))
     }
 
     /// Gives every column the length 1; the lengths they had.
     fn scale_columns(&mut self) -> Result<Vec<f64>, NoSolution> {
-        let p = self.columns;
-        let mut largest = vec![0.0_f64; p];
-        for row in self.matrix.chunks_exact(p) {
+        let q = self.columns;
+        let mut largest = vec![0.0_f64; q];
+        for row in self.rows() {
             for (largest, value) in largest.iter_mut().zip(row) {
                 *largest = largest.max(value.abs());
             }
         }
         if let Some(column) = largest.iter().position(|largest| *largest == 0.0) {
-            return Err(NoSolution::Collinear { column });
+            return Err(NoSolution::Collinear { column: self.groups + column });
         }
-        let mut squares = vec![0.0; p];
-        for row in self.matrix.chunks_exact(p) {
+        let mut squares = vec![0.0; q];
+        for row in self.rows() {
             for ((square, value), largest) in squares.iter_mut().zip(row).zip(&largest) {
                 // By the largest first, so that no square overflows or vanishes.
                 *square += (value / largest).powi(2);
@@ -131,7 +185,7 @@ impl Rows {
         }
         let scale: Vec<f64> =
             squares.iter().zip(&largest).map(|(sum, largest)| sum.sqrt() * largest).collect();
-        for row in self.matrix.chunks_exact_mut(p) {
+        for row in self.matrix.chunks_exact_mut(q.max(1)) {
             for (value, scale) in row.iter_mut().zip(&scale) {
                 *value /= scale;
             }
@@ -139,50 +193,89 @@ impl Rows {
         Ok(scale)
     }
 
+    /// Leaves of each row what its group's means do not tell; the means.
+    fn take_out_means(&mut self) -> Result<Means, NoSolution> {
+        let q = self.columns;
+        let mut groups = vec![Group { weight: 0.0, response: 0.0 }; self.groups];
+        let mut columns = vec![0.0; self.groups * q];
+        if groups.is_empty() {
+            return Ok(Means { groups, columns });
+        }
+        for (at, (group, weight)) in self.members.iter().enumerate() {
+            let of = &mut groups[*group];
+            of.weight += weight * weight;
+            of.response += weight * self.response[at];
+            let sums = &mut columns[group * q..(group + 1) * q];
+            let row = &self.matrix[at * q..(at + 1) * q];
+            sums.iter_mut().zip(row).for_each(|(sum, value)| *sum += weight * value);
+        }
+        if let Some(column) = groups.iter().position(|of| of.weight == 0.0) {
+            return Err(NoSolution::Collinear { column });
+        }
+        for (group, of) in groups.iter_mut().enumerate() {
+            of.response /= of.weight;
+            columns[group * q..(group + 1) * q].iter_mut().for_each(|sum| *sum /= of.weight);
+        }
+        for (at, (group, weight)) in self.members.iter().enumerate() {
+            self.response[at] -= weight * groups[*group].response;
+            let means = &columns[group * q..(group + 1) * q];
+            let row = &mut self.matrix[at * q..(at + 1) * q];
+            row.iter_mut().zip(means).for_each(|(value, mean)| *value -= weight * mean);
+        }
+        Ok(Means { groups, columns })
+    }
+
     /// Householder reflections: the triangle is left in the first rows, the response turned along.
     fn reduce(&mut self) -> Result<(), NoSolution> {
-        let (p, n) = (self.columns, self.response.len());
-        let mut sums = vec![0.0; p];
-        for k in 0..p {
-            let below: f64 = (k..n).map(|i| self.matrix[i * p + k].powi(2)).sum();
+        let (q, n) = (self.columns, self.response.len());
+        let mut sums = vec![0.0; q];
+        for k in 0..q {
+            let below: f64 = (k..n).map(|i| self.matrix[i * q + k].powi(2)).sum();
             let length = below.sqrt();
             if length < NO_NEW_DIRECTION {
-                return Err(NoSolution::Collinear { column: k });
+                return Err(NoSolution::Collinear { column: self.groups + k });
             }
-            let head = self.matrix[k * p + k];
+            let head = self.matrix[k * q + k];
             let diagonal = if head > 0.0 { -length } else { length };
             // The reflection's vector is column k with its head replaced by this.
             let head = head - diagonal;
-            self.matrix[k * p + k] = head;
+            self.matrix[k * q + k] = head;
             let factor = -1.0 / (diagonal * head);
             sums[k + 1..].fill(0.0);
             let mut sum_of_response = 0.0;
             for i in k..n {
-                let row = &self.matrix[i * p..(i + 1) * p];
+                let row = &self.matrix[i * q..(i + 1) * q];
                 let v = row[k];
+                // A column of one group is zero on the rows of the others.
+                if v == 0.0 {
+                    continue;
+                }
                 sums[k + 1..].iter_mut().zip(&row[k + 1..]).for_each(|(sum, value)| *sum += v * value);
                 sum_of_response += v * self.response[i];
             }
             for i in k..n {
-                let row = &mut self.matrix[i * p..(i + 1) * p];
+                let row = &mut self.matrix[i * q..(i + 1) * q];
                 let v = row[k] * factor;
+                if v == 0.0 {
+                    continue;
+                }
                 row[k + 1..].iter_mut().zip(&sums[k + 1..]).for_each(|(value, sum)| *value -= v * sum);
                 self.response[i] -= v * sum_of_response;
             }
-            self.matrix[k * p + k] = diagonal;
+            self.matrix[k * q + k] = diagonal;
         }
         Ok(())
     }
 
     /// The inverse of the triangle, row by row.
     fn inverse_of_triangle(&self) -> Vec<f64> {
-        let p = self.columns;
-        let mut inverse = vec![0.0; p * p];
-        for j in 0..p {
-            inverse[j * p + j] = 1.0 / self.matrix[j * p + j];
+        let q = self.columns;
+        let mut inverse = vec![0.0; q * q];
+        for j in 0..q {
+            inverse[j * q + j] = 1.0 / self.matrix[j * q + j];
             for i in (0..j).rev() {
-                let sum: f64 = (i + 1..=j).map(|l| self.matrix[i * p + l] * inverse[l * p + j]).sum();
-                inverse[i * p + j] = -sum / self.matrix[i * p + i];
+                let sum: f64 = (i + 1..=j).map(|l| self.matrix[i * q + l] * inverse[l * q + j]).sum();
+                inverse[i * q + j] = -sum / self.matrix[i * q + i];
             }
         }
         inverse
@@ -190,39 +283,54 @@ impl Rows {
 
     /// The coefficients of the scaled columns.
     fn coefficients(&self, residual: f64, inverse: &[f64]) -> Vec<f64> {
-        let p = self.columns;
+        let q = self.columns;
         // linregress wants two coefficients at least, and each row with its response first.
-        if p >= 2 {
-            let mut reduced = Vec::with_capacity((p + 1) * (p + 1));
-            for i in 0..p {
+        if q >= 2 {
+            let mut reduced = Vec::with_capacity((q + 1) * (q + 1));
+            for i in 0..q {
                 reduced.push(self.response[i]);
-                reduced.extend((0..p).map(|j| if j < i { 0.0 } else { self.matrix[i * p + j] }));
+                reduced.extend((0..q).map(|j| if j < i { 0.0 } else { self.matrix[i * q + j] }));
             }
             reduced.push(residual);
-            reduced.extend((0..p).map(|_| 0.0));
-            if let Ok(solved) = fit_low_level_regression_model_without_statistics(&reduced, p + 1, p + 1) {
+            reduced.extend((0..q).map(|_| 0.0));
+            if let Ok(solved) = fit_low_level_regression_model_without_statistics(&reduced, q + 1, q + 1) {
                 return solved;
             }
         }
-        (0..p).map(|i| (i..p).map(|j| inverse[i * p + j] * self.response[j]).sum()).collect()
+        (0..q).map(|i| (i..q).map(|j| inverse[i * q + j] * self.response[j]).sum()).collect()
     }
+}
+
+/// The means of the rows of each group.
+struct Means {
+    groups: Vec<Group>,
+    /// Of the columns, group by group.
+    columns: Vec<f64>,
+}
+
+#[derive(Clone, Copy)]
+struct Group {
+    /// How many observations.
+    weight: f64,
+    /// Mean response.
+    response: f64,
 }
 
 /// A least-squares answer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Solution {
-    /// The coefficients, in the order of the columns.
+    /// The coefficients: the constants of groups, then in the order of the columns.
     pub coefficients: Vec<f64>,
     /// Sum of the squared residuals of all observations.
     pub residual_squares: f64,
     /// How many observations.
     pub observations: u64,
-    /// How much relative doubt of a column may grow in a coefficient, columns scaled to one length:
-    /// 1 is best, 1e8 leaves half the digits. An upper bound, within the number of columns of the least.
-    pub condition: f64,
     /// Upper triangle whose product with its own transpose is the covariance for a variance of 1.
     root: Vec<f64>,
 }
+
+/// Columns of the root that a leverage takes together: most fits have no more coefficients.
+const TOGETHER: usize = 16;
 
 impl Solution {
     /// Observations less coefficients.
@@ -239,7 +347,11 @@ impl Solution {
     pub fn covariance(&self, variance: f64) -> Vec<Vec<f64>> {
         let p = self.coefficients.len();
         let row = |i: usize| &self.root[i * p..(i + 1) * p];
-        let product = |i, j| variance * row(i).iter().zip(row(j)).map(|(a, b)| a * b).sum::<f64>();
+        // Left of the diagonal there is nothing.
+        let product = |i: usize, j: usize| {
+            let from = i.max(j);
+            variance * row(i)[from..].iter().zip(&row(j)[from..]).map(|(a, b)| a * b).sum::<f64>()
+        };
         (0..p).map(|i| (0..p).map(|j| product(i, j)).collect()).collect()
     }
 
@@ -247,7 +359,18 @@ impl Solution {
     /// of an observation that has this row.
     pub fn leverage(&self, row: &[f64]) -> f64 {
         let p = self.coefficients.len();
-        (0..p).map(|j| (0..=j).map(|i| row[i] * self.root[i * p + j]).sum::<f64>().powi(2)).sum()
+        let mut leverage = 0.0;
+        for from in (0..p).step_by(TOGETHER) {
+            let mut sums = [0.0; TOGETHER];
+            let width = TOGETHER.min(p - from);
+            // Most terms are of one kind, and zero for another.
+            for (i, value) in row.iter().enumerate().filter(|(_, value)| **value != 0.0) {
+                let root = &self.root[i * p + from..][..width];
+                sums.iter_mut().zip(root).for_each(|(sum, root)| *sum += value * root);
+            }
+            leverage += sums.iter().map(|sum| sum * sum).sum::<f64>();
+        }
+        leverage
     }
 
     /// The fitted value at this row.
@@ -279,9 +402,9 @@ mod tests {
     fn repeats_of_a_row_may_be_given_as_their_mean() {
         let singly = line(&[(1.0, 0.1), (1.0, 0.4), (1.0, 0.1), (5.0, 0.3), (9.0, 0.9), (9.0, 0.7)]).unwrap();
         let mut rows = Rows::new(2);
-        rows.push_repeated([1.0, 1.0], 0.2, 3, 0.06);
+        rows.push_repeated(0, [1.0, 1.0], 0.2, 3, 0.06);
         rows.push([1.0, 5.0], 0.3);
-        rows.push_repeated([1.0, 9.0], 0.8, 2, 0.02);
+        rows.push_repeated(0, [1.0, 9.0], 0.8, 2, 0.02);
         let together = rows.solve().unwrap();
         for (one, other) in singly.coefficients.iter().zip(&together.coefficients) {
             assert!((one - other).abs() < 1e-14);
@@ -313,8 +436,56 @@ mod tests {
         (1..9).map(f64::from).for_each(|x| rows.push([1.0, x, 2.0 * x - 1.0], x));
         assert_eq!(rows.solve().unwrap_err(), NoSolution::Collinear { column: 2 });
         let mut rows = Rows::new(2);
-        rows.push_repeated([1.0, 4.0], 0.1, 9, 0.5);
+        rows.push_repeated(0, [1.0, 4.0], 0.1, 9, 0.5);
         assert_eq!(rows.solve().unwrap_err(), NoSolution::Collinear { column: 1 });
+    }
+
+    /// The constants as columns of ones are the other opinion; the last group has one row of three observations.
+    #[test]
+    fn constants_of_groups_are_those_of_columns_of_their_own() {
+        let rows = [
+            (0, [4.0, 0.25], 0.31, 1, 0.0),
+            (1, [5.0, 0.0], -0.12, 2, 0.001),
+            (0, [8.0, 0.125], 0.18, 3, 0.004),
+            (1, [9.0, 0.0], -0.19, 1, 0.0),
+            (0, [16.0, 0.0625], 0.22, 1, 0.0),
+            (2, [6.0, 0.0], 0.05, 3, 0.002),
+        ];
+        let (mut grouped, mut plain) = (Rows::with_constants(3, 2), Rows::new(5));
+        for (group, columns, mean, count, squares) in rows {
+            grouped.push_repeated(group, columns, mean, count, squares);
+            let ones = (0..3).map(|of| f64::from(of == group));
+            plain.push_repeated(0, ones.chain(columns), mean, count, squares);
+        }
+        let (grouped, plain) = (grouped.solve().unwrap(), plain.solve().unwrap());
+        let close = |one: f64, other: f64| assert!((one - other).abs() < 1e-12, "{one} {other}");
+        grouped.coefficients.iter().zip(&plain.coefficients).for_each(|(one, other)| close(*one, *other));
+        close(grouped.residual_squares, plain.residual_squares);
+        assert_eq!(grouped.dof(), plain.dof());
+        let (one, other) = (grouped.covariance(0.3), plain.covariance(0.3));
+        one.concat().iter().zip(other.concat()).for_each(|(one, other)| close(*one, other));
+        for row in [[1.0, 0.0, 0.0, 7.0, 1.0 / 7.0], [0.0, 0.0, 1.0, 6.0, 0.0]] {
+            close(grouped.at(&row), plain.at(&row));
+            close(grouped.leverage(&row), plain.leverage(&row));
+        }
+    }
+
+    #[test]
+    fn what_groups_cannot_tell_is_refused() {
+        let solved = |groups: usize, columns: usize, rows: &[(usize, [f64; 2])]| {
+            let mut all = Rows::with_constants(groups, columns);
+            rows.iter()
+                .for_each(|(group, row)| all.push_repeated(*group, row[..columns].to_vec(), 0.1, 2, 0.0));
+            all.solve().map(|solution| solution.coefficients)
+        };
+        // Within a group the column does not vary; a group has no rows; more coefficients than rows.
+        let level = [(0, [3.0, 0.0]), (1, [5.0, 0.0]), (0, [3.0, 0.0]), (1, [5.0, 0.0])];
+        assert_eq!(solved(2, 1, &level), Err(NoSolution::Collinear { column: 2 }));
+        assert_eq!(solved(3, 0, &level), Err(NoSolution::Collinear { column: 2 }));
+        let few = [(0, [3.0, 1.0]), (0, [4.0, 3.0])];
+        assert_eq!(solved(1, 2, &few), Err(NoSolution::Collinear { column: 2 }));
+        let levels = solved(2, 0, &level).unwrap();
+        assert!(levels.iter().all(|level| (level - 0.1).abs() < 1e-15) && levels.len() == 2, "{levels:?}");
     }
 
     #[test]

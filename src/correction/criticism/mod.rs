@@ -15,16 +15,16 @@
 //! and Weisberg, Residuals and Influence in Regression, 2.2.2 (mean-shift test).
 
 mod basis;
+mod design;
 mod words;
 
-use std::collections::BTreeMap;
-
 use crate::kind::{Axis, Kind};
-use crate::stats::distribution::f_above;
+use crate::stats::distribution::{f_above, outlying};
 
 use super::Term;
 use super::fitted::FittedPoint;
-use basis::{Basis, Tested};
+use basis::{Basis, Further, Left, Tested};
+use design::{About, Design};
 
 /// Chance that a sound fit is criticised at all.
 const LEVEL: f64 = 0.05;
@@ -134,202 +134,123 @@ pub struct Criticism {
     pub p_value: f64,
 }
 
-/// A further column, by its rows that are not zero.
-type Column = Vec<(usize, f64)>;
-
-/// A doubt that can be tested, with its column.
-struct Candidate<'a> {
-    about: About<'a>,
-    column: Column,
-}
-
-#[derive(Clone, Copy, PartialEq)]
-enum About<'a> {
-    Curve(Kind),
-    OwnScale(Kind),
-    Coupon(&'a str),
-    Shift(u32),
-    Group(Kind, f64),
-    Diagonals,
-}
-
-impl About<'_> {
-    /// The sort of doubt, to share the level by.
-    fn sort(self) -> usize {
-        match self {
-            Self::Curve(_) => 0,
-            Self::OwnScale(_) => 1,
-            Self::Coupon(_) => 2,
-            Self::Shift(_) => 3,
-            Self::Group(..) => 4,
-            Self::Diagonals => 5,
-        }
-    }
-}
-
-const SORTS: usize = 6;
-
 /// F below this, of 1 and any degrees of freedom, is above [`LEVEL`] by itself: 1.96 squared.
 const LEAST_F: f64 = 3.84;
+/// The F that a chance of [`LEVEL`] in so many looks begins at is found to more digits than this leaves out.
+const NEARLY: f64 = 0.999;
+/// Chances nearer to each other are one.
+const DIFFERS: f64 = 1.0 - 1e-6;
 
 /// What speaks against a fit of these terms to these rows, the strongest first.
 ///
 /// `is_curve_tested`: bends of kinds were looked for elsewhere and are left out.
-pub fn criticise<'a>(rows: &[Row<'a>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
+pub fn criticise(rows: &[Row<'_>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
     if rows.len() > MOST_ROWS {
         return Vec::new();
     }
     let mut copies: Vec<u32> = rows.iter().map(|row| row.copy).collect();
     copies.sort_unstable();
     copies.dedup();
-    let copies = &copies[copies.len().saturating_sub(MOST_PRINTS)..];
-    let rows: Vec<Row<'a>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
-    let deviations: Vec<f64> = rows.iter().map(|row| row.deviation_mm).collect();
-    let mut basis = Basis::new(model(&rows, terms, copies), &deviations, FINEST_MM * FINEST_MM);
-    let of = |basis: &Basis, candidates: Vec<Candidate<'a>>| -> Vec<(Candidate<'a>, Tested)> {
-        let tested = candidates.into_iter().map(|candidate| (test(basis, &candidate, &rows), candidate));
-        tested.filter_map(|(tested, candidate)| Some((candidate, tested?))).collect()
-    };
-    let mut candidates = of(&basis, candidates(&rows, copies, is_curve_tested));
-    let mut counts = [0_u32; SORTS];
-    candidates.iter().for_each(|(candidate, _)| counts[candidate.about.sort()] += 1);
-    let pure = pure_error(&rows, copies);
-    let sorts = counts.iter().filter(|count| **count > 0).count() + usize::from(pure.is_some());
-    let mut found = Vec::new();
-    while found.len() < MOST_DOUBTS {
-        let notable = candidates.iter().filter(|(_, tested)| tested.f > LEAST_F);
-        let judged = notable.map(|(candidate, tested)| {
-            let looks = f64::from(counts[candidate.about.sort()]) * sorts as f64;
-            (candidate, tested.coefficient, (tested.p_value() * looks).min(1.0))
-        });
-        let strongest = judged.min_by(|(.., a), (.., b)| a.total_cmp(b));
-        let Some((candidate, coefficient, p_value)) = strongest.filter(|(.., p)| *p < LEVEL) else { break };
-        let doubt = doubt(&basis, candidate, coefficient, &rows, terms);
-        found.push(Criticism { doubt, p_value });
-        basis = basis.with(&candidate.column);
-        let taken = candidate.about;
-        let left = candidates.into_iter().map(|(candidate, _)| candidate);
-        candidates = of(&basis, left.filter(|candidate| candidate.about != taken).collect());
+    match copies.len().checked_sub(MOST_PRINTS) {
+        None | Some(0) => criticise_prints(rows, &copies, terms, is_curve_tested),
+        Some(left_out) => {
+            let copies = &copies[left_out..];
+            let rows: Vec<Row<'_>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
+            criticise_prints(&rows, copies, terms, is_curve_tested)
+        }
     }
-    if let Some((squares, dof)) = pure {
-        let more = (basis.dof() - dof, (basis.squares() - squares).max(0.0));
-        let f = more.1 / more.0 / (squares / dof).max(FINEST_MM * FINEST_MM);
-        let p_value = f_above(f, more.0, dof) * sorts as f64;
-        if more.0 >= 1.0 && p_value < LEVEL {
-            found.push(Criticism { doubt: Doubt::LackOfFit { f, dofs: (more.0, dof) }, p_value });
+}
+
+/// The same of rows of these prints, which are sorted.
+fn criticise_prints(
+    rows: &[Row<'_>],
+    copies: &[u32],
+    terms: &[Term],
+    is_curve_tested: bool,
+) -> Vec<Criticism> {
+    let design = Design::of(rows, copies, terms, is_curve_tested);
+    let deviations: Vec<f64> = rows.iter().map(|row| row.deviation_mm).collect();
+    let least_variance = FINEST_MM * FINEST_MM;
+    let mut left = design.basis.left(&deviations, least_variance);
+    let mut found = Vec::new();
+    // The basis with what is found taken in, and how the candidates stand to it.
+    let mut wider: Option<(Basis, Vec<Option<Further>>)> = None;
+    while found.len() < MOST_DOUBTS {
+        let (basis, standings) = match &wider {
+            Some((basis, standings)) => (basis, standings),
+            None => (&design.basis, &design.standings),
+        };
+        let Some((at, tested, p_value)) = strongest(&design, standings, &left) else { break };
+        let candidate = &design.candidates[at];
+        let doubt = doubt(basis, candidate.about, design.column(candidate), tested.coefficient, rows, terms);
+        found.push(Criticism { doubt, p_value });
+        let basis = basis.with(design.column(candidate));
+        let mut standings = design.standings_to(&basis);
+        standings[at] = None;
+        left = basis.left(&deviations, least_variance);
+        wider = Some((basis, standings));
+    }
+    if let Some(pure) = &design.pure {
+        let (squares, dof) = (pure.squares(&deviations), pure.dof);
+        let basis = wider.as_ref().map_or(&design.basis, |(basis, _)| basis);
+        let more = (basis.dof() - dof, (left.squares - squares).max(0.0));
+        let f = more.1 / more.0 / (squares / dof).max(least_variance);
+        // Whatever its degrees of freedom, F is above 1 three times in ten.
+        if more.0 >= 1.0 && f > 1.0 {
+            let p_value = f_above(f, more.0, dof) * design.sorts as f64;
+            if p_value < LEVEL {
+                found.push(Criticism { doubt: Doubt::LackOfFit { f, dofs: (more.0, dof) }, p_value });
+            }
         }
     }
     found
 }
 
-/// The model's columns with every term free, and what each print but the first may do.
-fn model(rows: &[Row<'_>], terms: &[Term], copies: &[u32]) -> Vec<Vec<f64>> {
-    let free = terms.iter().filter(|term| **term != Term::Skew);
-    let mut columns: Vec<Vec<f64>> = free
-        .map(|term| rows.iter().map(|row| term.value(row.kind, row.axis, row.nominal_mm)).collect())
-        .collect();
-    columns.extend(prints(rows, copies));
-    columns
-}
-
-/// Swell, scale and height of every print but the first.
-fn prints(rows: &[Row<'_>], copies: &[u32]) -> Vec<Vec<f64>> {
-    let parts: [fn(&Row<'_>) -> f64; 3] = [
-        |row| row.kind.swell_sign(),
-        |row| row.nominal_mm * f64::from(row.kind != Kind::Height),
-        |row| f64::from(row.kind == Kind::Height),
-    ];
-    let of = |copy: u32, part: fn(&Row<'_>) -> f64| -> Vec<f64> {
-        rows.iter().map(|row| if row.copy == copy { part(row) } else { 0.0 }).collect()
-    };
-    copies.iter().skip(1).flat_map(|copy| parts.map(|part| of(*copy, part))).collect()
-}
-
-fn candidates<'a>(rows: &[Row<'a>], copies: &[u32], is_curve_tested: bool) -> Vec<Candidate<'a>> {
-    let column = |value: &dyn Fn(&Row<'a>) -> f64| -> Column {
-        let values = rows.iter().map(value).enumerate();
-        values.filter(|(_, value)| *value != 0.0).collect()
-    };
-    let mut all = Vec::new();
-    let mut groups: BTreeMap<(Kind, u64), Column> = BTreeMap::new();
-    let mut coupons: BTreeMap<&'a str, Column> = BTreeMap::new();
-    for (at, row) in rows.iter().enumerate() {
-        groups.entry((row.kind, row.nominal_mm.to_bits())).or_default().push((at, 1.0));
-        if !row.coupon.is_empty() && row.kind.swell_sign() != 0.0 {
-            coupons.entry(row.coupon).or_default().push((at, row.kind.swell_sign() / 2.0));
-        }
-    }
-    for kind in Kind::ALL {
-        if rows.iter().all(|row| row.kind != kind) {
+/// The doubt that is least likely by chance, where it is too unlikely: which, how it stands, and the chance
+/// of one as strong among all.
+fn strongest(design: &Design, standings: &[Option<Further>], left: &Left) -> Option<(usize, Tested, f64)> {
+    let mut strongest: Option<(usize, Tested, f64)> = None;
+    for (at, (candidate, further)) in design.candidates.iter().zip(standings).enumerate() {
+        let Some(further) = *further else { continue };
+        let tested = left.test(further, design.column(candidate), design.beside(candidate));
+        let looks = f64::from(design.counts[candidate.about.sort()]) * design.sorts as f64;
+        // F of 1 degree of freedom is t squared, and bounds of t are known: nearly all doubts end here.
+        if tested.f < LEAST_F || tested.f < NEARLY * outlying(LEVEL, looks, tested.dof).powi(2) {
             continue;
         }
-        let own = |row: &Row<'a>| if row.kind == kind { row.nominal_mm } else { 0.0 };
-        if kind != Kind::Height {
-            all.push(Candidate { about: About::OwnScale(kind), column: column(&own) });
-        }
-        if !is_curve_tested {
-            let count = rows.iter().filter(|row| row.kind == kind).count() as f64;
-            let middle = rows.iter().map(own).sum::<f64>() / count;
-            let square =
-                |row: &Row<'a>| if row.kind == kind { (row.nominal_mm - middle).powi(2) } else { 0.0 };
-            all.push(Candidate { about: About::Curve(kind), column: column(&square) });
+        let p_value = (tested.p_value() * looks).min(1.0);
+        // Of two prints either may be the one that is shifted: equals go to the first, not by rounding.
+        if p_value < strongest.map_or(LEVEL, |(.., p_value)| DIFFERS * p_value) {
+            strongest = Some((at, tested, p_value));
         }
     }
-    if coupons.len() > 1 {
-        all.extend(
-            coupons.into_iter().map(|(coupon, column)| Candidate { about: About::Coupon(coupon), column }),
-        );
-    }
-    if copies.len() > 1 {
-        all.extend(copies.iter().map(|copy| Candidate {
-            about: About::Shift(*copy),
-            column: column(&|row| f64::from(row.copy == *copy)),
-        }));
-    }
-    all.extend(
-        groups.into_iter().map(|((kind, bits), column)| Candidate {
-            about: About::Group(kind, f64::from_bits(bits)),
-            column,
-        }),
-    );
-    let skew = column(&|row| Term::Skew.value(row.kind, row.axis, row.nominal_mm));
-    if !skew.is_empty() {
-        all.push(Candidate { about: About::Diagonals, column: skew });
-    }
-    all
-}
-
-/// Tests a doubt; a bend is one beside the kind's own straight line.
-fn test(basis: &Basis, candidate: &Candidate<'_>, rows: &[Row<'_>]) -> Option<Tested> {
-    let About::Curve(kind) = candidate.about else { return basis.test(&candidate.column) };
-    basis.test_beside(&candidate.column, &line(kind, rows))
-}
-
-fn line(kind: Kind, rows: &[Row<'_>]) -> Column {
-    let of_kind = rows.iter().enumerate().filter(|(_, row)| row.kind == kind);
-    of_kind.map(|(at, row)| (at, row.nominal_mm)).collect()
+    strongest
 }
 
 /// The doubt with its size.
 fn doubt(
     basis: &Basis,
-    candidate: &Candidate<'_>,
+    about: About,
+    column: &[(usize, f64)],
     coefficient: f64,
     rows: &[Row<'_>],
     terms: &[Term],
 ) -> Doubt {
-    match candidate.about {
+    match about {
         About::Curve(kind) => {
-            let with_line = basis.with(&line(kind, rows));
-            let moves = with_line.moves(&candidate.column, coefficient);
-            let bend = candidate.column.iter().map(|(at, value)| (coefficient * value + moves[*at]).abs());
+            let line: Vec<(usize, f64)> = column.iter().map(|(at, _)| (*at, rows[*at].nominal_mm)).collect();
+            let with_line = basis.with(&line);
+            let moves = with_line.moves(column, coefficient);
+            let bend = column.iter().map(|(at, value)| (coefficient * value + moves[*at]).abs());
             Doubt::Curve { kind, most_mm: bend.fold(0.0, f64::max) }
         }
         About::OwnScale(kind) => Doubt::OwnScale { kind, more: coefficient },
-        About::Coupon(coupon) => Doubt::Coupon { coupon: coupon.to_owned(), walls_mm: coefficient },
+        About::Coupon(first) => {
+            Doubt::Coupon { coupon: rows[first].coupon.to_owned(), walls_mm: coefficient }
+        }
         About::Shift(copy) => Doubt::Shift { copy, shift_mm: coefficient },
         About::Group(kind, nominal_mm) => {
-            let moves = basis.moves(&candidate.column, coefficient);
+            let moves = basis.moves(column, coefficient);
             let others =
                 rows.iter().zip(&moves).filter(|(row, _)| row.nominal_mm != nominal_mm || row.kind != kind);
             let same_kind = others.clone().filter(|(row, _)| row.kind == kind);
@@ -342,30 +263,6 @@ fn doubt(
             Doubt::Diagonals { skew_rad: coefficient, is_in_model: terms.contains(&Term::Skew) }
         }
     }
-}
-
-/// Squares and degrees of freedom of how the same features differ between prints, what each print does as a
-/// whole taken out; `None` where prints do not repeat features enough.
-fn pure_error(rows: &[Row<'_>], copies: &[u32]) -> Option<(f64, f64)> {
-    if copies.len() < 2 {
-        return None;
-    }
-    let mut cells: BTreeMap<(&str, Kind, Axis, u64), Vec<usize>> = BTreeMap::new();
-    for (at, row) in rows.iter().enumerate() {
-        cells.entry((row.coupon, row.kind, row.axis, row.nominal_mm.to_bits())).or_default().push(at);
-    }
-    let within = |mut values: Vec<f64>| -> Vec<f64> {
-        for members in cells.values() {
-            let mean = members.iter().map(|at| values[*at]).sum::<f64>() / members.len() as f64;
-            members.iter().for_each(|at| values[*at] -= mean);
-        }
-        values
-    };
-    let columns: Vec<Vec<f64>> = prints(rows, copies).into_iter().map(within).collect();
-    let deviations = within(rows.iter().map(|row| row.deviation_mm).collect());
-    let basis = Basis::new(columns, &deviations, 0.0);
-    let dof = basis.dof() - cells.len() as f64;
-    (dof >= 4.0).then(|| (basis.squares(), dof))
 }
 
 #[cfg(test)]

@@ -177,6 +177,74 @@ fn one_print_tells_less() {
     assert!((0.1..0.9).contains(&seen), "{seen}");
 }
 
+/// What one print reads too large the other reads too small: no data tell which.
+#[test]
+fn of_two_prints_that_stand_apart_it_is_the_first_that_is_named() {
+    let zero = |row: &Row<'_>| if row.copy == 2 { 0.06 } else { 0.0 };
+    let shift = |criticism: &Criticism| match criticism.doubt {
+        Doubt::Shift { copy, shift_mm } => Some((copy, shift_mm)),
+        _ => None,
+    };
+    let shifts: Vec<(u32, f64)> =
+        (0..30).filter_map(|seed| found(2, seed, zero).iter().find_map(shift)).collect();
+    assert!(shifts.len() > 20, "{shifts:?}");
+    assert!(shifts.iter().all(|(copy, shift_mm)| *copy == 1 && *shift_mm < 0.0), "{shifts:?}");
+}
+
+/// Sizes 6, 8 and 10 have the mean 8, where the square is zero.
+#[test]
+fn a_bend_stands_beside_the_line_of_the_same_rows_though_a_size_is_the_mean() {
+    let sizes = [6.0, 8.0, 10.0, 6.0, 8.0, 10.0];
+    let row = |(at, nominal_mm): (usize, &f64)| Row {
+        coupon: "R",
+        kind: Kind::Bore,
+        axis: Axis::Round,
+        nominal_mm: *nominal_mm,
+        copy: 1,
+        deviation_mm: 0.01 * at as f64,
+    };
+    let rows: Vec<Row<'_>> = sizes.iter().enumerate().map(row).collect();
+    let design = Design::of(&rows, &[1], &[Term::Offset(Kind::Bore)], false);
+    let curve =
+        design.candidates.iter().find(|candidate| candidate.about == About::Curve(Kind::Bore)).unwrap();
+    let numbers = |column: &[(usize, f64)]| column.iter().map(|(at, _)| *at).collect::<Vec<_>>();
+    assert_eq!(numbers(design.column(curve)), [0, 3, 1, 4, 2, 5]);
+    assert_eq!(numbers(design.beside(curve)), [0, 3, 1, 4, 2, 5]);
+}
+
+#[test]
+fn a_design_that_was_kept_is_found_by_all_that_it_is_made_from() {
+    let rows = rows(2, 1, |_| 0.0);
+    let terms = terms(&rows);
+    let of =
+        |rows: &[Row<'_>], terms: &[Term], is_curve_tested| Design::of(rows, &[1, 2], terms, is_curve_tested);
+    let first = of(&rows, &terms, false);
+    // What was read is no part of it.
+    let mut other = rows.clone();
+    other[3].deviation_mm += 0.1;
+    assert!(std::rc::Rc::ptr_eq(&first, &of(&other, &terms, false)));
+    let is_another = |rows: &[Row<'_>], terms: &[Term], is_curve_tested| {
+        assert!(!std::rc::Rc::ptr_eq(&first, &of(rows, terms, is_curve_tested)));
+        let again = of(&self::rows(2, 1, |_| 0.0), &self::terms(&self::rows(2, 1, |_| 0.0)), false);
+        assert_eq!(again.standings, first.standings, "the same from scratch");
+    };
+    is_another(&rows, &terms, true);
+    is_another(&rows, &terms[1..], false);
+    is_another(&rows[1..], &terms, false);
+    let changes: [fn(&mut Row<'_>); 5] = [
+        |row| row.coupon = "other",
+        |row| row.kind = Kind::Height,
+        |row| row.axis = Axis::D135,
+        |row| row.nominal_mm += 0.5,
+        |row| row.copy = 3 - row.copy,
+    ];
+    for change in changes {
+        let mut other = rows.clone();
+        change(&mut other[5]);
+        is_another(&other, &terms, false);
+    }
+}
+
 #[test]
 fn the_sentences_say_what_to_do() {
     let of = |doubt: Doubt| Criticism { doubt, p_value: 0.0123 }.sentence();
