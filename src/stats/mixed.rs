@@ -15,6 +15,10 @@
 
 use super::cholesky;
 
+mod abreast;
+
+pub use abreast::ReducedAbreast;
+
 /// Weighted sums of products of one set of rows: all that a fit needs of the data.
 #[derive(Clone, Debug)]
 pub struct Products {
@@ -217,6 +221,11 @@ impl Products {
         self.rows
     }
 
+    /// Logarithm of the density of observations that lie on the fit.
+    fn constant(&self) -> f64 {
+        -0.5 * (self.rows * std::f64::consts::TAU.ln() - self.weights_ln)
+    }
+
     /// Eliminates the group effects, given their standard deviations.
     pub fn reduce(&self, effect_sds: &[f64], into: &mut Reduced) {
         let (q, r) = (self.coefficients, self.effects);
@@ -226,7 +235,7 @@ impl Products {
         into.xy.clear();
         into.xy.extend_from_slice(&self.xy);
         into.yy = self.yy;
-        into.constant = -0.5 * (self.rows * std::f64::consts::TAU.ln() - self.weights_ln);
+        into.constant = self.constant();
         into.determinant_ln = 0.0;
         for group in &self.groups {
             let factor = &mut into.factor;

@@ -7,7 +7,7 @@
 //! offsets and the x/y difference may have. The grid reaches as far as the weights do.
 
 use crate::stats::hump;
-use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::mixed::{Products, Reduced, ReducedAbreast, Row, Solution};
 use crate::stats::split::{Moments, Split};
 
 use super::choices::{Choice, PrintPrior, Spreads, choices};
@@ -17,12 +17,14 @@ use super::priors::{self, Prior};
 
 /// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
 /// of a normal curve is still right to 1e-4.
-const FEATURE_POINTS: u32 = 5;
+const FEATURE_POINTS: usize = 5;
 /// Points across the print-to-print spread.
-const PRINT_POINTS: u32 = 5;
+const PRINT_POINTS: usize = 5;
 /// Points across the prints' scale over their swell, in standard deviations of the prior's logarithm,
 /// with weights: Gauss-Hermite of two points (Abramowitz and Stegun 25.4.46).
 const SHRINK_POINTS: [(f64, f64); 2] = [(-1.0, 0.5), (1.0, 0.5)];
+/// Points across both, done abreast.
+const POINTS: usize = PRINT_POINTS * SHRINK_POINTS.len();
 /// Points of less than this share of the heaviest one's weight are left out.
 const NEGLIGIBLE_LN: f64 = -7.0;
 
@@ -118,17 +120,14 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
         let mut of_part = Vec::new();
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
             observed.products_into(*feature_sd, &mut work.products);
-            let prints = values.iter().map(|value| {
-                let sd = print.sd(*value, *feature_sd);
-                (sd, print.spread.density_ln(*value))
-            });
+            let prints = values.map(|value| (print.sd(value, *feature_sd), print.spread.density_ln(value)));
             let table = Table::new(observed.part, prints, work);
             *weight_ln += table.total_ln;
             of_part.push(table);
         }
         tables.push(of_part);
     }
-    let total_ln = log_sum(&weights_ln);
+    let total_ln = log_sum(weights_ln.iter().copied());
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
     let parts = observed.iter().zip(&tables).map(|(observed, tables)| moments(observed, &weights, tables));
     let parts = parts.collect();
@@ -141,9 +140,13 @@ struct Work {
     products: Products,
     reduced: Reduced,
     solution: Solution,
+    abreast: ReducedAbreast<POINTS>,
     /// Those coefficients eliminated of which all weak choices have the same prior.
-    split: Split,
+    split: Split<POINTS>,
     inverse: Vec<f64>,
+    /// Logarithm of the weight of every point under every choice, choice by choice.
+    weights_ln: Vec<[f64; POINTS]>,
+    shares: Vec<[f64; POINTS]>,
 }
 
 impl Work {
@@ -158,90 +161,108 @@ impl Work {
             products: Products::new(part.terms.len(), part.effects, spreads.prints),
             reduced: Reduced::default(),
             solution: Solution::default(),
+            abreast: ReducedAbreast::default(),
             inverse: Vec::new(),
+            weights_ln: Vec::new(),
+            shares: Vec::new(),
         }
     }
-}
-
-/// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
-/// prior share.
-fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
-    if part.is_height {
-        return vec![(vec![sd], 0.0)];
-    }
-    let shrink = priors::SHRINK_OVER_PRINT_PER_MM;
-    let point =
-        |(z, weight): (f64, f64)| (vec![sd, sd * shrink.median * (z * shrink.ln_sd).exp()], weight.ln());
-    SHRINK_POINTS.into_iter().map(point).collect()
 }
 
 /// What all points at one feature-to-feature spread come to.
 struct Table {
     total_ln: f64,
-    /// The print effects' standard deviations of each point, and its share of the weight.
-    points: Vec<(Vec<f64>, f64)>,
+    /// Each print effect's standard deviations, point by point; heights have the first only.
+    effect_sds: [[f64; POINTS]; 2],
+    /// The points' shares of the weight.
+    shares: [f64; POINTS],
     /// Over all points and choices that weigh something.
     moments: Moments,
 }
 
 impl Table {
     /// Print effects' main standard deviations are given with the logarithm of their prior share.
-    fn new(part: &Part, prints: impl Iterator<Item = (f64, f64)>, work: &mut Work) -> Self {
-        let mut points: Vec<(Vec<f64>, f64)> = Vec::new();
+    fn new(part: &Part, prints: [(f64, f64); PRINT_POINTS], work: &mut Work) -> Self {
+        let shrink = priors::SHRINK_OVER_PRINT_PER_MM;
+        let shrinks =
+            SHRINK_POINTS.map(|(z, weight)| (shrink.median * (z * shrink.ln_sd).exp(), weight.ln()));
+        let print = |point: usize| prints[point / SHRINK_POINTS.len()];
+        let shrink = |point: usize| shrinks[point % SHRINK_POINTS.len()];
+        // Heights have no shrink of the print: there each pair of points is one and the same.
+        let effect_sds = [
+            std::array::from_fn(|point| print(point).0),
+            std::array::from_fn(|point| print(point).0 * shrink(point).0),
+        ];
+        let prior_ln: [f64; POINTS] = std::array::from_fn(|point| print(point).1 + shrink(point).1);
+        work.products.reduce_abreast(&effect_sds[..part.effects], &mut work.abreast);
+        work.weigh(&prior_ln);
+        let of_point = |point: usize| log_sum(work.weights_ln.iter().map(|choice| choice[point]));
+        let points_ln: [f64; POINTS] = std::array::from_fn(of_point);
+        let total_ln = log_sum(points_ln.into_iter());
+        let shares = points_ln.map(|ln| (ln - total_ln).exp());
         let mut moments = Moments::new(part.terms.len());
-        // Shares are in units of the heaviest so far.
+        work.moments_into(&mut moments);
+        Self { total_ln, effect_sds, shares, moments }
+    }
+}
+
+impl Work {
+    /// Every choice's likelihood at every point, times the prior shares.
+    fn weigh(&mut self, prior_ln: &[f64; POINTS]) {
+        self.weights_ln.clear();
+        self.split.eliminate(&self.abreast, &self.choices[self.choices.len() - 1].precisions);
+        for choice in &self.choices {
+            let evidence_ln = match &choice.joint {
+                None => self.split.evidence_ln(&choice.precisions),
+                Some(joint) => std::array::from_fn(|point| {
+                    self.abreast.one_into(point, &mut self.reduced);
+                    let is_solved = self.reduced.solve_about(joint, &mut self.solution);
+                    if is_solved { self.solution.evidence_ln } else { f64::NEG_INFINITY }
+                }),
+            };
+            let weight_ln = |point: usize| evidence_ln[point] + prior_ln[point] + choice.share_ln;
+            self.weights_ln.push(std::array::from_fn(weight_ln));
+        }
+    }
+
+    /// The moments of the coefficients over all points and choices that weigh something.
+    fn moments_into(&mut self, moments: &mut Moments) {
         let mut heaviest_ln = f64::NEG_INFINITY;
-        for (sd, print_ln) in prints {
-            for (sds, point_ln) in effect_points(part, sd) {
-                work.products.reduce(&sds, &mut work.reduced);
-                // Every precision is positive, so the system always has a solution.
-                let is_split =
-                    work.split.eliminate(&work.reduced, &work.choices[work.choices.len() - 1].precisions);
-                let mut of_point = Vec::with_capacity(work.choices.len());
-                for choice in &work.choices {
-                    let solved = match &choice.joint {
-                        Some(joint) => {
-                            let solved = work.reduced.solve_about(joint, &mut work.solution);
-                            solved.then_some(work.solution.evidence_ln)
-                        }
-                        None if is_split => work.split.evidence_ln(&choice.precisions),
-                        None => None,
-                    };
-                    let Some(evidence_ln) = solved else { continue };
-                    let weight_ln = evidence_ln + print_ln + point_ln + choice.share_ln;
-                    of_point.push(weight_ln);
-                    if weight_ln < heaviest_ln + NEGLIGIBLE_LN {
-                        continue;
-                    }
-                    if weight_ln > heaviest_ln {
-                        let smaller = (heaviest_ln - weight_ln).exp();
-                        moments.scale(smaller);
-                        work.split.scale(smaller);
-                        heaviest_ln = weight_ln;
-                    }
-                    let share = (weight_ln - heaviest_ln).exp();
-                    if choice.joint.is_some() {
-                        work.solution.covariance_into(&mut work.inverse);
-                        moments.add_one(share, &work.solution.mean, &work.inverse);
-                    } else {
-                        work.split.take(share);
-                    }
-                }
-                work.split.moments_into(&mut moments);
-                points.push((sds, log_sum(&of_point)));
+        self.shares.clear();
+        self.shares.resize(self.choices.len(), [0.0; POINTS]);
+        for point in 0..POINTS {
+            for (shares, weights_ln) in self.shares.iter_mut().zip(&self.weights_ln) {
+                let ln = weights_ln[point];
+                heaviest_ln = heaviest_ln.max(ln);
+                shares[point] = if ln < heaviest_ln + NEGLIGIBLE_LN { f64::NEG_INFINITY } else { ln };
             }
         }
-        let all: Vec<f64> = points.iter().map(|(_, ln)| *ln).collect();
-        let total_ln = log_sum(&all);
-        points.iter_mut().for_each(|(_, ln)| *ln = (*ln - total_ln).exp());
-        Self { total_ln, points, moments }
+        let mut weak = 0;
+        for (choice, shares) in self.choices.iter().zip(&self.shares) {
+            let shares = shares.map(|ln| (ln - heaviest_ln).exp());
+            if let Some(joint) = &choice.joint {
+                for (point, share) in shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                    self.abreast.one_into(point, &mut self.reduced);
+                    if self.reduced.solve_about(joint, &mut self.solution) {
+                        self.solution.covariance_into(&mut self.inverse);
+                        moments.add_one(*share, &self.solution.mean, &self.inverse);
+                    }
+                }
+                continue;
+            }
+            if shares.iter().any(|share| *share > 0.0) {
+                self.split.take(weak, &shares);
+            }
+            weak += 1;
+        }
+        self.split.moments_into(moments);
     }
 }
 
 /// Logarithm of a sum of exponentials.
-fn log_sum(terms: &[f64]) -> f64 {
-    let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln()
+fn log_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
+    let largest = terms.clone().fold(f64::NEG_INFINITY, f64::max);
+    largest + terms.map(|term| (term - largest).exp()).sum::<f64>().ln()
 }
 
 /// Mean, covariance and effects of one part over all points that weigh something.
@@ -250,10 +271,8 @@ fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPo
     let mut effect_sds = vec![Vec::new(); observed.part.effects];
     let mut all = Moments::new(q);
     for (weight, table) in weights.iter().zip(tables) {
-        for (sds, share) in &table.points {
-            for (effect, sd) in effect_sds.iter_mut().zip(sds) {
-                effect.push((*sd, share * weight));
-            }
+        for (effect, sds) in effect_sds.iter_mut().zip(&table.effect_sds) {
+            effect.extend(sds.iter().zip(&table.shares).map(|(sd, share)| (*sd, share * weight)));
         }
         if table.moments.share > 0.0 {
             all.add(&table.moments, weight / table.moments.share);
@@ -273,7 +292,7 @@ fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPo
 }
 
 /// Where the feature-to-feature spread may lie, with prints at their expected spread.
-fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Work]) -> Vec<f64> {
+fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Work]) -> [f64; FEATURE_POINTS] {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
         let parts = observed.iter().zip(&spreads.print).zip(works.iter_mut());
@@ -288,18 +307,17 @@ fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Wor
     let high = (spreads.spread_mm * 4.0).max(0.002);
     // What other setups lend may be a second hump.
     let start = spreads.lent.is_none().then(|| spreads.spread_mm.ln());
-    let points = hump::points(low.ln(), high.ln(), start, FEATURE_POINTS, weight_ln);
-    points.into_iter().map(f64::exp).collect()
+    hump::points(low.ln(), high.ln(), start, weight_ln).map(f64::exp)
 }
 
 /// Where the print-to-print spread, or its ratio, may lie.
-fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> Vec<f64> {
+fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> [f64; PRINT_POINTS] {
     let median = print.spread.median.ln();
-    let points = hump::points(median - 3.0, median + 4.0, Some(median), PRINT_POINTS, |ln| {
+    let points = hump::points(median - 3.0, median + 4.0, Some(median), |ln| {
         let value = ln.exp();
         evidence_ln(part, print.sd(value, feature_sd), work) + print.spread.density_ln(value)
     });
-    points.into_iter().map(f64::exp).collect()
+    points.map(f64::exp)
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
