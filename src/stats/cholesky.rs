@@ -5,13 +5,42 @@
 //!
 //! Source: Golub and Van Loan, Matrix Computations, 4.2.
 
+/// The logarithm of a product of positive numbers. Logarithms are dear: of products, taken before they
+/// leave the range of a double.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct LogProduct {
+    taken: f64,
+    product: f64,
+}
+
+impl Default for LogProduct {
+    fn default() -> Self {
+        Self { taken: 0.0, product: 1.0 }
+    }
+}
+
+impl LogProduct {
+    /// Multiplies by one more.
+    pub(super) fn multiply(&mut self, by: f64) {
+        self.product *= by;
+        if !(1e-100..1e100).contains(&self.product) {
+            self.taken += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    /// The logarithm.
+    pub(super) fn ln(self) -> f64 {
+        self.taken + self.product.ln()
+    }
+}
+
 /// Turns the lower triangle of the `size` x `size` matrix `a` into `L`; the logarithm of `A`'s determinant.
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
-    // Logarithms are dear: of products of pivots, taken before they leave the range of a double. So are
-    // divisions: by each pivot only once, as long as there are no more than these.
-    let (mut determinant_ln, mut product) = (0.0, 1.0_f64);
+    let mut determinant = LogProduct::default();
+    // Divisions are dear: by each pivot only once, as long as there are no more than these.
     let mut inverses = [0.0; 24];
     for j in 0..size {
         let (above, rest) = a.split_at_mut(j * size);
@@ -36,13 +65,9 @@ pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
         if let Some(inverse) = inverses.get_mut(j) {
             *inverse = 1.0 / pivot_row[j];
         }
-        product *= pivot;
-        if !(1e-100..1e100).contains(&product) {
-            determinant_ln += product.ln();
-            product = 1.0;
-        }
+        determinant.multiply(pivot);
     }
-    Some(determinant_ln + product.ln())
+    Some(determinant.ln())
 }
 
 /// Replaces `x` by `L^-1 x`.
@@ -73,33 +98,41 @@ pub fn inverse(l: &[f64], size: usize) -> Vec<f64> {
     inverse
 }
 
-/// `A^-1` from `L`, whole, into a buffer.
-///
-/// The inverse of `L` goes, transposed, into the upper triangle, its reciprocal diagonal where it belongs;
-/// the product of the two triangles then overwrites it from the top.
-pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
+/// `L^-1`, the lower triangle, into a buffer.
+pub fn inverse_of_factor_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
     inverse.clear();
     inverse.resize(size * size, 0.0);
     for i in 0..size {
+        let (above, rest) = inverse.split_at_mut(i * size);
+        let own = &mut rest[..=i];
         let diagonal = 1.0 / l[i * size + i];
-        for j in 0..i {
-            let row = &l[i * size + j..i * size + i];
-            let column = &mut inverse[j * size..(j + 1) * size];
-            let dot: f64 = row.iter().zip(&column[j..i]).map(|(a, b)| a * b).sum();
-            column[i] = -dot * diagonal;
+        for k in 0..i {
+            let factor = -l[i * size + k] * diagonal;
+            for (own, known) in own[..=k].iter_mut().zip(&above[k * size..=k * size + k]) {
+                *own += factor * known;
+            }
         }
-        inverse[i * size + i] = diagonal;
+        own[i] = diagonal;
+    }
+}
+
+/// `A^-1` from `L`, whole, into a buffer.
+///
+/// The product of the columns of `L^-1` overwrites it from the top.
+pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
+    inverse_of_factor_into(l, size, inverse);
+    for i in 0..size {
+        let (own, below) = inverse[i * size..].split_at_mut(size);
+        let diagonal = own[i];
+        own[..=i].iter_mut().for_each(|value| *value *= diagonal);
+        for row in below.chunks_exact(size) {
+            let factor = row[i];
+            own[..=i].iter_mut().zip(row).for_each(|(own, value)| *own += factor * value);
+        }
     }
     for i in 0..size {
-        for j in i..size {
-            let (own, other) =
-                (&inverse[i * size + j..(i + 1) * size], &inverse[j * size + j..(j + 1) * size]);
-            inverse[i * size + j] = own.iter().zip(other).map(|(a, b)| a * b).sum();
-        }
-    }
-    for i in 0..size {
         for j in 0..i {
-            inverse[i * size + j] = inverse[j * size + i];
+            inverse[j * size + i] = inverse[i * size + j];
         }
     }
 }

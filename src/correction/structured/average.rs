@@ -63,13 +63,14 @@ impl<'a> Observed<'a> {
             let variance = observation.reading_variance_mm2;
             let found = groups.iter().position(|(known, _)| *known == variance);
             let index = found.unwrap_or_else(|| {
-                groups.push((variance, Products::new(part.terms.len(), part.effects, prints)));
+                groups.push((variance, Products::new(part.terms.len(), part.effects.len(), prints)));
                 groups.len() - 1
             });
             let x = part.x(row);
             let expected: f64 = x.iter().zip(&prior_means).map(|(x, mean)| x * mean).sum();
             let y = observation.deviation_mm - expected;
-            groups[index].1.add(Row { x, z: part.z(row), group: part.print[row], y }, 1.0);
+            let z = &part.z(row)[..part.effects.len()];
+            groups[index].1.add(Row { x, z, group: part.print[row], y }, 1.0);
         }
         Self { part, groups, prior_means }
     }
@@ -158,7 +159,7 @@ impl Work {
         Self {
             split: Split::new(alike, part.terms.len()),
             choices: lent::with_lent(part, weak, &observed.prior_means, spreads.lent.as_ref()),
-            products: Products::new(part.terms.len(), part.effects, spreads.prints),
+            products: Products::new(part.terms.len(), part.effects.len(), spreads.prints),
             reduced: Reduced::default(),
             solution: Solution::default(),
             abreast: ReducedAbreast::default(),
@@ -194,7 +195,7 @@ impl Table {
             std::array::from_fn(|point| print(point).0 * shrink(point).0),
         ];
         let prior_ln: [f64; POINTS] = std::array::from_fn(|point| print(point).1 + shrink(point).1);
-        work.products.reduce_abreast(&effect_sds[..part.effects], &mut work.abreast);
+        work.products.reduce_abreast(&effect_sds[..part.effects.len()], &mut work.abreast);
         work.weigh(&prior_ln);
         let of_point = |point: usize| log_sum(work.weights_ln.iter().map(|choice| choice[point]));
         let points_ln: [f64; POINTS] = std::array::from_fn(of_point);
@@ -268,7 +269,7 @@ fn log_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
 /// Mean, covariance and effects of one part over all points that weigh something.
 fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPosterior {
     let q = observed.part.terms.len();
-    let mut effect_sds = vec![Vec::new(); observed.part.effects];
+    let mut effect_sds = vec![Vec::new(); observed.part.effects.len()];
     let mut all = Moments::new(q);
     for (weight, table) in weights.iter().zip(tables) {
         for (effect, sds) in effect_sds.iter_mut().zip(&table.effect_sds) {
@@ -323,7 +324,7 @@ fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
 fn evidence_ln(part: &Part, sd: f64, work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
-    work.products.reduce(&sds[..part.effects], &mut work.reduced);
+    work.products.reduce(&sds[..part.effects.len()], &mut work.reduced);
     let precisions = &work.choices[work.choices.len() - 1].precisions;
     if work.reduced.solve(precisions, &mut work.solution) {
         work.solution.evidence_ln

@@ -46,7 +46,7 @@ impl Products {
         into.determinant_ln = [0.0; W];
         into.factor.resize(r * r, [0.0; W]);
         into.scaled.resize(r * (q + 1), [0.0; W]);
-        for group in &self.groups {
+        for group in self.groups() {
             for i in 0..r {
                 for j in 0..=i {
                     let product = group.zz[i * r + j];

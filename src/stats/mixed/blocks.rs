@@ -1,0 +1,250 @@
+//! A model fitted over and over to the same rows with other weights: rows in blocks of four.
+//!
+//! The rows stand block by block, in a block column by column, so that four rows are one short loop that
+//! the compiler turns into vector instructions. Each group begins a new block and its last one is filled up
+//! with rows of nothing. The effects of a group are coefficients of its own: the first ones, times a factor.
+
+use std::ops::Range;
+
+use super::{Products, Reduced, Solution};
+use crate::stats::cholesky::{self, LogProduct};
+
+/// Rows of a block.
+pub const ROWS: usize = 4;
+/// A number of each row of a block.
+pub type Block = [f64; ROWS];
+
+/// Rows in blocks.
+#[derive(Clone, Debug)]
+pub struct Blocks {
+    coefficients: usize,
+    /// Columns of a block: the coefficients' terms, the observations, and as many of nothing as fill it up.
+    stride: usize,
+    values: Vec<Block>,
+    /// The blocks of each group.
+    groups: Vec<Range<usize>>,
+    /// What the value of an effect is over that of the coefficient in its place.
+    factors: Vec<f64>,
+}
+
+impl Blocks {
+    /// Rows of so many coefficients, given group after group: terms and observation. `factors` are those of
+    /// the effects.
+    pub fn new<'a>(
+        coefficients: usize,
+        factors: &[f64],
+        groups: impl Iterator<Item = impl Iterator<Item = (&'a [f64], f64)>>,
+    ) -> Self {
+        let stride = (coefficients + 1).next_multiple_of(ROWS);
+        let mut blocks =
+            Self { coefficients, stride, values: vec![], groups: vec![], factors: factors.to_vec() };
+        for group in groups {
+            let start = blocks.values.len();
+            for (place, (x, y)) in group.enumerate() {
+                if place % ROWS == 0 {
+                    blocks.values.resize(blocks.values.len() + stride, [0.0; ROWS]);
+                }
+                let at = blocks.values.len() - stride;
+                for (block, value) in blocks.values[at..].iter_mut().zip(x.iter().chain([&y])) {
+                    block[place % ROWS] = *value;
+                }
+            }
+            blocks.groups.push(start / stride..blocks.values.len() / stride);
+        }
+        blocks
+    }
+
+    /// Where the rows stand among all places, those of nothing included, in the order given: `rows` of each
+    /// group.
+    pub fn places(&self, rows: &[usize]) -> Vec<usize> {
+        let each = self.groups.iter().zip(rows);
+        each.flat_map(|(blocks, rows)| (0..*rows).map(|row| blocks.start * ROWS + row)).collect()
+    }
+
+    /// How many places there are.
+    pub fn len(&self) -> usize {
+        self.values.len() / self.stride * ROWS
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
+    /// The observation in a place.
+    pub fn observation(&self, place: usize) -> f64 {
+        self.values[place / ROWS * self.stride + self.coefficients][place % ROWS]
+    }
+
+    /// Weighted sums of products of column `column` with four from `first` on.
+    fn products(&self, column: usize, first: usize, blocks: Range<usize>, weights: &[Block]) -> [f64; 4] {
+        let mut sums = [[0.0; ROWS]; 4];
+        let values = &self.values[blocks.start * self.stride..blocks.end * self.stride];
+        for (block, weights) in values.chunks_exact(self.stride).zip(&weights[blocks]) {
+            let own = &block[column];
+            let weighted: Block = std::array::from_fn(|row| own[row] * weights[row]);
+            for (sum, other) in sums.iter_mut().zip(&block[first..first + 4]) {
+                for ((sum, weighted), other) in sum.iter_mut().zip(&weighted).zip(other) {
+                    *sum += weighted * other;
+                }
+            }
+        }
+        sums.map(|[a, b, c, d]| (a + c) + (b + d))
+    }
+}
+
+impl Products {
+    /// Takes in all of these rows; a place of nothing has a weight of zero, any other a positive one.
+    pub fn add_blocks(&mut self, rows: &Blocks, weights: &[Block]) {
+        let (q, r) = (self.coefficients, self.effects);
+        // The columns that a group has effects of: once for each group.
+        for (group, blocks) in rows.groups.iter().enumerate() {
+            for i in 0..r {
+                for first in (0..=q).step_by(4) {
+                    let sums = rows.products(i, first, blocks.clone(), weights);
+                    let (zz, zx, zy) = self.group_mut(group);
+                    for (j, sum) in (first..=q).zip(sums) {
+                        let scaled = rows.factors[i] * sum;
+                        match j == q {
+                            true => zy[i] += scaled,
+                            false => zx[i * q + j] += scaled,
+                        }
+                        if j <= i {
+                            zz[i * r + j] += scaled * rows.factors[j];
+                        }
+                    }
+                    for (j, sum) in (first..=q).zip(sums) {
+                        match j == q {
+                            true => self.xy[i] += sum,
+                            false if j <= i => self.xx[i * q + j] += sum,
+                            false => {}
+                        }
+                    }
+                }
+            }
+        }
+        // All others.
+        let all = 0..weights.len();
+        for i in r..=q {
+            for first in (0..=i).step_by(4) {
+                let sums = rows.products(i, first, all.clone(), weights);
+                for (j, sum) in (first..=i).zip(sums) {
+                    match (i == q, j == q) {
+                        (false, _) => self.xx[i * q + j] += sum,
+                        (true, false) if j >= r => self.xy[j] += sum,
+                        (true, false) => {}
+                        (true, true) => self.yy += sum,
+                    }
+                }
+            }
+        }
+        let mut product = LogProduct::default();
+        for weight in weights.as_flattened().iter().filter(|weight| **weight > 0.0) {
+            product.multiply(*weight);
+            self.rows += 1.0;
+        }
+        self.weights_ln += product.ln();
+    }
+}
+
+/// What rows are under a solution, place by place.
+#[derive(Clone, Debug, Default)]
+pub struct FittedRows {
+    /// Fitted values, the groups' effects included.
+    pub fitted: Vec<Block>,
+    /// Their variances.
+    pub variances: Vec<Block>,
+    /// Inverse of the factor of the coefficients' precision.
+    inverse: Vec<f64>,
+    /// Rows whose products with a row's terms are, squared and summed up, its variance.
+    roots: Vec<f64>,
+    coefficients: Vec<f64>,
+    pull: Vec<f64>,
+}
+
+impl FittedRows {
+    /// Fills itself from a solution and what it is a solution of.
+    ///
+    /// ```text
+    /// fitted = x b + z u        u = pulled by y - x b
+    /// variance = |L^-1 (x - z pull)|^2 + |l^-1 sd z|^2      L L' the coefficients' precision, l l' the effects'
+    /// ```
+    pub fn fill(&mut self, rows: &Blocks, effect_sds: &[f64], reduced: &Reduced, solution: &Solution) {
+        let (q, r) = (rows.coefficients, rows.factors.len());
+        let blocks = rows.len() / ROWS;
+        self.fitted.resize(blocks, [0.0; ROWS]);
+        self.variances.resize(blocks, [0.0; ROWS]);
+        cholesky::inverse_of_factor_into(&solution.l, q, &mut self.inverse);
+        for (group, own) in rows.groups.iter().enumerate() {
+            let factor = &reduced.factor[group * r * r..(group + 1) * r * r];
+            let scaled = &reduced.scaled[group * r * (q + 1)..(group + 1) * r * (q + 1)];
+            // Pulls, by coefficient and, last, by observations: sd l'^-1 scaled.
+            self.pull.clear();
+            self.pull.extend_from_slice(scaled);
+            for i in (0..r).rev() {
+                let (above, rest) = self.pull.split_at_mut(i * (q + 1));
+                let pull = &mut rest[..=q];
+                let inverse = 1.0 / factor[i * r + i];
+                pull.iter_mut().for_each(|pull| *pull *= inverse);
+                for k in 0..i {
+                    super::add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
+                }
+                pull.iter_mut().for_each(|pull| *pull *= effect_sds[i] * rows.factors[i]);
+            }
+            self.coefficients.clear();
+            self.coefficients.extend_from_slice(&solution.mean);
+            self.roots.clear();
+            self.roots.resize((q + r) * q, 0.0);
+            for i in 0..q {
+                self.roots[i * q..=i * q + i].copy_from_slice(&self.inverse[i * q..=i * q + i]);
+            }
+            for i in 0..r {
+                let pull = &self.pull[i * (q + 1)..=i * (q + 1) + q];
+                let pulled: f64 = pull.iter().zip(&solution.mean).map(|(pull, mean)| pull * mean).sum();
+                self.coefficients[i] += pull[q] - pulled;
+                for row in 0..q {
+                    let inverse = &self.inverse[row * q..=row * q + row];
+                    let along: f64 = inverse.iter().zip(pull).map(|(l, pull)| l * pull).sum();
+                    self.roots[row * q + i] -= along;
+                }
+                // Column i of l^-1, times its standard deviation.
+                let mut column = [0.0; MOST_EFFECTS];
+                column[i] = effect_sds[i] * rows.factors[i];
+                cholesky::solve_lower(factor, r, &mut column[..r]);
+                for (row, value) in column[..r].iter().enumerate() {
+                    self.roots[(q + row) * q + i] = *value;
+                }
+            }
+            self.fill_group(rows, own.clone(), r);
+        }
+    }
+
+    fn fill_group(&mut self, rows: &Blocks, own: Range<usize>, effects: usize) {
+        let q = rows.coefficients;
+        let to = self.fitted[own.clone()].iter_mut().zip(&mut self.variances[own.clone()]);
+        let values = &rows.values[own.start * rows.stride..own.end * rows.stride];
+        for ((fitted, variances), block) in to.zip(values.chunks_exact(rows.stride)) {
+            *fitted = along(&self.coefficients, block);
+            *variances = [0.0; ROWS];
+            for (i, root) in self.roots.chunks_exact(q).enumerate() {
+                // The rest of a root is zero.
+                let end = if i < q { (i + 1).max(effects) } else { effects };
+                let root = along(&root[..end.min(q)], block);
+                variances.iter_mut().zip(root).for_each(|(sum, root)| *sum += root * root);
+            }
+        }
+    }
+}
+
+/// Effects that a group may have.
+pub const MOST_EFFECTS: usize = 4;
+
+/// Sum of the columns of a block, each times a number.
+#[inline]
+fn along(numbers: &[f64], block: &[Block]) -> Block {
+    let mut sum = [0.0; ROWS];
+    for (number, column) in numbers.iter().zip(block) {
+        sum.iter_mut().zip(column).for_each(|(sum, value)| *sum += number * value);
+    }
+    sum
+}
