@@ -475,8 +475,8 @@ fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Ve
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.to_owned(),
-            feature: readings.feature.to_owned(),
+            coupon: readings.coupon.into(),
+            feature: readings.feature.into(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,

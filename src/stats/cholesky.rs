@@ -1,7 +1,9 @@
 //! Small symmetric positive definite systems, stored row by row in one slice.
 //!
 //! `A = L L'` with `L` lower triangular, computed in place; only the lower triangle of `A` is read. Made
-//! for the ten or so coefficients of an error model, many thousand times a second: no allocation inside.
+//! for the ten or so coefficients of an error model, many thousand times a second: no allocation inside,
+//! and every inner loop goes along a row over numbers that do not wait for each other. For that the factor
+//! fills the square: `L` below the diagonal, `L'` above, the reciprocals of the pivots' roots on it.
 //!
 //! Source: Golub and Van Loan, Matrix Computations, 4.2.
 
@@ -35,59 +37,60 @@ impl LogProduct {
     }
 }
 
-/// Turns the lower triangle of the `size` x `size` matrix `a` into `L`; the logarithm of `A`'s determinant.
+/// Turns the lower triangle of the `size` x `size` matrix `a` into the factor; the logarithm of `A`'s
+/// determinant.
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
     let mut determinant = LogProduct::default();
-    // Divisions are dear: by each pivot only once, as long as there are no more than these.
-    let mut inverses = [0.0; 24];
     for j in 0..size {
-        let (above, rest) = a.split_at_mut(j * size);
-        let pivot_row = &mut rest[..size];
-        for k in 0..j {
-            let other = &above[k * size..k * size + k];
-            let dot: f64 = pivot_row[..k].iter().zip(other).map(|(x, y)| x * y).sum();
-            let left = pivot_row[k] - dot;
-            pivot_row[k] = match inverses.get(k) {
-                Some(inverse) => left * inverse,
-                None => left / above[k * size + k],
-            };
-        }
-        let before = pivot_row[j];
-        let pivot = before - pivot_row[..j].iter().map(|x| x * x).sum::<f64>();
+        let (above, below) = a.split_at_mut((j + 1) * size);
+        let (known, own) = above[j * size..].split_at_mut(j);
+        let (diagonal, own) = own.split_at_mut(1);
+        let pivot = diagonal[0];
+        let before = pivot + known.iter().map(|x| x * x).sum::<f64>();
         // What is left of a column that depends on the earlier ones is rounding: a few units of the
         // last place of what it was.
         if pivot.is_nan() || pivot <= before.abs() * 1e-13 {
             return None;
         }
-        pivot_row[j] = pivot.sqrt();
-        if let Some(inverse) = inverses.get_mut(j) {
-            *inverse = 1.0 / pivot_row[j];
-        }
         determinant.multiply(pivot);
+        let inverse = 1.0 / pivot.sqrt();
+        diagonal[0] = inverse;
+        for (own, row) in own.iter_mut().zip(below.chunks_exact_mut(size)) {
+            row[j] *= inverse;
+            *own = row[j];
+        }
+        for (i, row) in below.chunks_exact_mut(size).enumerate() {
+            subtract_times(&mut row[j + 1..], own[i], &own[..=i]);
+        }
     }
     Some(determinant.ln())
+}
+
+/// `to -= factor * from`, element by element.
+#[inline]
+fn subtract_times(to: &mut [f64], factor: f64, from: &[f64]) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to -= factor * from;
+    }
 }
 
 /// Replaces `x` by `L^-1 x`.
 pub fn solve_lower(l: &[f64], size: usize, x: &mut [f64]) {
     for i in 0..size {
-        let row = &l[i * size..i * size + i];
-        let dot: f64 = row.iter().zip(x.iter()).map(|(a, b)| a * b).sum();
-        x[i] = (x[i] - dot) / l[i * size + i];
+        let (own, below) = x[i..].split_at_mut(1);
+        own[0] *= l[i * size + i];
+        subtract_times(below, own[0], &l[i * size + i + 1..(i + 1) * size]);
     }
 }
 
 /// Replaces `x` by `L'^-1 x`.
 pub fn solve_upper(l: &[f64], size: usize, x: &mut [f64]) {
     for i in (0..size).rev() {
-        let row = &l[i * size..=i * size + i];
-        x[i] /= row[i];
         let (above, own) = x.split_at_mut(i);
-        for (x, l) in above.iter_mut().zip(row) {
-            *x -= l * own[0];
-        }
+        own[0] *= l[i * size + i];
+        subtract_times(above, own[0], &l[i * size..i * size + i]);
     }
 }
 
@@ -105,12 +108,10 @@ pub fn inverse_of_factor_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
     for i in 0..size {
         let (above, rest) = inverse.split_at_mut(i * size);
         let own = &mut rest[..=i];
-        let diagonal = 1.0 / l[i * size + i];
+        let diagonal = l[i * size + i];
         for k in 0..i {
-            let factor = -l[i * size + k] * diagonal;
-            for (own, known) in own[..=k].iter_mut().zip(&above[k * size..=k * size + k]) {
-                *own += factor * known;
-            }
+            let factor = l[i * size + k] * diagonal;
+            subtract_times(own, factor, &above[k * size..=k * size + k]);
         }
         own[i] = diagonal;
     }

@@ -194,7 +194,7 @@ impl Products {
                 for k in 0..i {
                     add_times(row, -factor[i * r + k], &known[k * (q + 1)..(k + 1) * (q + 1)]);
                 }
-                let inverse = 1.0 / factor[i * r + i];
+                let inverse = factor[i * r + i];
                 row.iter_mut().for_each(|value| *value *= inverse);
                 for a in 0..q {
                     add_times(&mut into.xx[a * q..=a * q + a], -row[a], row);
@@ -273,6 +273,21 @@ impl Reduced {
     /// Solves for the coefficients, given their precisions; `false` when free coefficients are not
     /// separable.
     pub fn solve(&self, precisions: &[f64], into: &mut Solution) -> bool {
+        let is_separable = self.weigh(precisions, into);
+        if is_separable {
+            cholesky::solve_upper(&into.l, self.size, &mut into.mean);
+        }
+        is_separable
+    }
+
+    /// The likelihood alone, as [`Self::solve`] has it; `None` when free coefficients are not separable.
+    /// `work` is memory that is used again.
+    pub fn evidence_ln(&self, precisions: &[f64], work: &mut Solution) -> Option<f64> {
+        self.weigh(precisions, work).then_some(work.evidence_ln)
+    }
+
+    /// All of a solution but the mean, which is left half way.
+    fn weigh(&self, precisions: &[f64], into: &mut Solution) -> bool {
         let q = self.size;
         into.l.clear();
         into.l.extend_from_slice(&self.xx);
@@ -291,7 +306,6 @@ impl Reduced {
         into.mean.extend_from_slice(&self.xy);
         cholesky::solve_lower(&into.l, q, &mut into.mean);
         let explained: f64 = into.mean.iter().map(|x| x * x).sum();
-        cholesky::solve_upper(&into.l, q, &mut into.mean);
         into.squares = self.yy - explained;
         into.evidence_ln = self.constant + 0.5 * free * std::f64::consts::TAU.ln()
             - 0.5 * (into.squares + self.determinant_ln + determinant_ln - prior.ln());

@@ -26,7 +26,7 @@ const SHRINK_POINTS: [(f64, f64); 2] = [(-1.0, 0.5), (1.0, 0.5)];
 /// Points across both, done abreast.
 const POINTS: usize = PRINT_POINTS * SHRINK_POINTS.len();
 /// Points of less than this share of the heaviest one's weight are left out.
-const NEGLIGIBLE_LN: f64 = -7.0;
+const NEGLIGIBLE: f64 = 0.000_911_881_965_554_516_2; // e^-7
 
 /// One part of the model with its observations.
 pub struct Observed<'a> {
@@ -128,7 +128,7 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
         }
         tables.push(of_part);
     }
-    let total_ln = log_sum(weights_ln.iter().copied());
+    let total_ln = log_sum(&weights_ln);
     let weights: Vec<f64> = weights_ln.iter().map(|ln| (ln - total_ln).exp()).collect();
     let parts = observed.iter().zip(&tables).map(|(observed, tables)| moments(observed, &weights, tables));
     let parts = parts.collect();
@@ -147,7 +147,6 @@ struct Work {
     inverse: Vec<f64>,
     /// Logarithm of the weight of every point under every choice, choice by choice.
     weights_ln: Vec<[f64; POINTS]>,
-    shares: Vec<[f64; POINTS]>,
 }
 
 impl Work {
@@ -165,7 +164,6 @@ impl Work {
             abreast: ReducedAbreast::default(),
             inverse: Vec::new(),
             weights_ln: Vec::new(),
-            shares: Vec::new(),
         }
     }
 }
@@ -197,13 +195,11 @@ impl Table {
         let prior_ln: [f64; POINTS] = std::array::from_fn(|point| print(point).1 + shrink(point).1);
         work.products.reduce_abreast(&effect_sds[..part.effects.len()], &mut work.abreast);
         work.weigh(&prior_ln);
-        let of_point = |point: usize| log_sum(work.weights_ln.iter().map(|choice| choice[point]));
-        let points_ln: [f64; POINTS] = std::array::from_fn(of_point);
-        let total_ln = log_sum(points_ln.into_iter());
-        let shares = points_ln.map(|ln| (ln - total_ln).exp());
         let mut moments = Moments::new(part.terms.len());
-        work.moments_into(&mut moments);
-        Self { total_ln, effect_sds, shares, moments }
+        let (heaviest_ln, shares) = work.moments_into(&mut moments);
+        let total: f64 = shares.iter().sum();
+        let shares = shares.map(|share| share / total);
+        Self { total_ln: heaviest_ln + total.ln(), effect_sds, shares, moments }
     }
 }
 
@@ -226,21 +222,29 @@ impl Work {
         }
     }
 
-    /// The moments of the coefficients over all points and choices that weigh something.
-    fn moments_into(&mut self, moments: &mut Moments) {
-        let mut heaviest_ln = f64::NEG_INFINITY;
-        self.shares.clear();
-        self.shares.resize(self.choices.len(), [0.0; POINTS]);
-        for point in 0..POINTS {
-            for (shares, weights_ln) in self.shares.iter_mut().zip(&self.weights_ln) {
-                let ln = weights_ln[point];
-                heaviest_ln = heaviest_ln.max(ln);
-                shares[point] = if ln < heaviest_ln + NEGLIGIBLE_LN { f64::NEG_INFINITY } else { ln };
+    /// The moments of the coefficients over all points and choices that weigh something; the logarithm of
+    /// the heaviest weight and, over it, the weights of the points.
+    fn moments_into(&mut self, moments: &mut Moments) -> (f64, [f64; POINTS]) {
+        let heaviest_ln = self.weights_ln.as_flattened().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let mut points = [0.0; POINTS];
+        // Point by point, of the heaviest so far.
+        let mut so_far = 0.0;
+        let mut weak = 0;
+        for weights in &mut self.weights_ln {
+            for (weight, point) in weights.iter_mut().zip(&mut points) {
+                *weight = (*weight - heaviest_ln).exp();
+                *point += *weight;
             }
         }
-        let mut weak = 0;
-        for (choice, shares) in self.choices.iter().zip(&self.shares) {
-            let shares = shares.map(|ln| (ln - heaviest_ln).exp());
+        for point in 0..POINTS {
+            for weights in &mut self.weights_ln {
+                so_far = weights[point].max(so_far);
+                if weights[point] < NEGLIGIBLE * so_far {
+                    weights[point] = 0.0;
+                }
+            }
+        }
+        for (choice, shares) in self.choices.iter().zip(&self.weights_ln) {
             if let Some(joint) = &choice.joint {
                 for (point, share) in shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
                     self.abreast.one_into(point, &mut self.reduced);
@@ -252,18 +256,19 @@ impl Work {
                 continue;
             }
             if shares.iter().any(|share| *share > 0.0) {
-                self.split.take(weak, &shares);
+                self.split.take(weak, shares);
             }
             weak += 1;
         }
         self.split.moments_into(moments);
+        (heaviest_ln, points)
     }
 }
 
 /// Logarithm of a sum of exponentials.
-fn log_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
-    let largest = terms.clone().fold(f64::NEG_INFINITY, f64::max);
-    largest + terms.map(|term| (term - largest).exp()).sum::<f64>().ln()
+fn log_sum(terms: &[f64]) -> f64 {
+    let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln()
 }
 
 /// Mean, covariance and effects of one part over all points that weigh something.
@@ -326,9 +331,5 @@ fn evidence_ln(part: &Part, sd: f64, work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
     work.products.reduce(&sds[..part.effects.len()], &mut work.reduced);
     let precisions = &work.choices[work.choices.len() - 1].precisions;
-    if work.reduced.solve(precisions, &mut work.solution) {
-        work.solution.evidence_ln
-    } else {
-        f64::NEG_INFINITY
-    }
+    work.reduced.evidence_ln(precisions, &mut work.solution).unwrap_or(f64::NEG_INFINITY)
 }

@@ -188,34 +188,33 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
 }
 
 fn points(found: &Found<'_>, judged: &[Vec<Judged>], correction: &Correction) -> Vec<FittedPoint> {
-    let mut points: Vec<(usize, FittedPoint)> = rows(found.parts)
-        .map(|(part, row, index)| {
-            let (judged, feature) = (judged[part][row], &found.setup.features[index]);
-            let cell = &found.cells.cells[index];
-            let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
-            let used = judged.pseudo_mm.is_some();
-            let point = FittedPoint {
-                coupon: feature.coupon.clone().into(),
-                feature: feature.feature.clone().into(),
-                kind: feature.kind,
-                axis: feature.axis,
-                copy: feature.copy,
-                line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
-                nominal_mm: feature.nominal_mm,
-                measured_mm: feature.nominal_mm + cell.deviation_mm,
-                count: cell.count,
-                deviation_mm: cell.deviation_mm,
-                fitted_mm,
-                residual_mm: cell.deviation_mm - fitted_mm,
-                studentised: used.then_some(judged.z),
-                leverage: used.then_some(judged.leverage),
-                set_aside: !used,
-            };
-            (index, point)
-        })
-        .collect();
-    points.sort_by_key(|(index, _)| *index);
-    points.into_iter().map(|(_, point)| point).collect()
+    let mut order: Vec<(usize, usize, usize)> = Vec::with_capacity(found.setup.features.len());
+    order.extend(rows(found.parts));
+    order.sort_unstable_by_key(|(_, _, index)| *index);
+    let point = |(part, row, index): (usize, usize, usize)| {
+        let (judged, feature) = (judged[part][row], &found.setup.features[index]);
+        let cell = &found.cells.cells[index];
+        let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
+        let used = judged.pseudo_mm.is_some();
+        FittedPoint {
+            coupon: feature.coupon.clone(),
+            feature: feature.feature.clone(),
+            kind: feature.kind,
+            axis: feature.axis,
+            copy: feature.copy,
+            line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
+            nominal_mm: feature.nominal_mm,
+            measured_mm: feature.nominal_mm + cell.deviation_mm,
+            count: cell.count,
+            deviation_mm: cell.deviation_mm,
+            fitted_mm,
+            residual_mm: cell.deviation_mm - fitted_mm,
+            studentised: used.then_some(judged.z),
+            leverage: used.then_some(judged.leverage),
+            set_aside: !used,
+        }
+    };
+    order.into_iter().map(point).collect()
 }
 
 fn r_squared(points: &[FittedPoint]) -> Option<f64> {

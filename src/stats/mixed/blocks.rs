@@ -156,10 +156,12 @@ pub struct FittedRows {
     pub variances: Vec<Block>,
     /// Inverse of the factor of the coefficients' precision.
     inverse: Vec<f64>,
-    /// Rows whose products with a row's terms are, squared and summed up, its variance.
-    roots: Vec<f64>,
-    coefficients: Vec<f64>,
+    /// Of one group: what the effects fall by when a coefficient rises, and last what they are without
+    /// any; and the root of their covariance. All times the effects' factors.
     pull: Vec<f64>,
+    root: Vec<f64>,
+    /// A block's terms less what the effects take from them.
+    seen: Vec<Block>,
 }
 
 impl FittedRows {
@@ -174,70 +176,68 @@ impl FittedRows {
         let blocks = rows.len() / ROWS;
         self.fitted.resize(blocks, [0.0; ROWS]);
         self.variances.resize(blocks, [0.0; ROWS]);
+        self.seen.resize(q, [0.0; ROWS]);
         cholesky::inverse_of_factor_into(&solution.l, q, &mut self.inverse);
         for (group, own) in rows.groups.iter().enumerate() {
             let factor = &reduced.factor[group * r * r..(group + 1) * r * r];
             let scaled = &reduced.scaled[group * r * (q + 1)..(group + 1) * r * (q + 1)];
-            // Pulls, by coefficient and, last, by observations: sd l'^-1 scaled.
+            // sd l'^-1 scaled.
             self.pull.clear();
             self.pull.extend_from_slice(scaled);
             for i in (0..r).rev() {
                 let (above, rest) = self.pull.split_at_mut(i * (q + 1));
                 let pull = &mut rest[..=q];
-                let inverse = 1.0 / factor[i * r + i];
+                let inverse = factor[i * r + i];
                 pull.iter_mut().for_each(|pull| *pull *= inverse);
                 for k in 0..i {
                     super::add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
                 }
                 pull.iter_mut().for_each(|pull| *pull *= effect_sds[i] * rows.factors[i]);
             }
-            self.coefficients.clear();
-            self.coefficients.extend_from_slice(&solution.mean);
-            self.roots.clear();
-            self.roots.resize((q + r) * q, 0.0);
-            for i in 0..q {
-                self.roots[i * q..=i * q + i].copy_from_slice(&self.inverse[i * q..=i * q + i]);
+            cholesky::inverse_of_factor_into(factor, r, &mut self.root);
+            for row in self.root.chunks_exact_mut(r) {
+                row.iter_mut()
+                    .zip(effect_sds.iter().zip(&rows.factors))
+                    .for_each(|(l, (sd, f))| *l *= sd * f);
             }
-            for i in 0..r {
-                let pull = &self.pull[i * (q + 1)..=i * (q + 1) + q];
-                let pulled: f64 = pull.iter().zip(&solution.mean).map(|(pull, mean)| pull * mean).sum();
-                self.coefficients[i] += pull[q] - pulled;
-                for row in 0..q {
-                    let inverse = &self.inverse[row * q..=row * q + row];
-                    let along: f64 = inverse.iter().zip(pull).map(|(l, pull)| l * pull).sum();
-                    self.roots[row * q + i] -= along;
-                }
-                // Column i of l^-1, times its standard deviation.
-                let mut column = [0.0; MOST_EFFECTS];
-                column[i] = effect_sds[i] * rows.factors[i];
-                cholesky::solve_lower(factor, r, &mut column[..r]);
-                for (row, value) in column[..r].iter().enumerate() {
-                    self.roots[(q + row) * q + i] = *value;
-                }
+            for pull in self.pull.chunks_exact_mut(q + 1) {
+                // The effect, with the coefficients as they are.
+                pull[q] -= pull.iter().zip(&solution.mean).map(|(pull, mean)| pull * mean).sum::<f64>();
             }
-            self.fill_group(rows, own.clone(), r);
+            self.fill_group(rows, own.clone(), solution);
         }
     }
 
-    fn fill_group(&mut self, rows: &Blocks, own: Range<usize>, effects: usize) {
-        let q = rows.coefficients;
+    fn fill_group(&mut self, rows: &Blocks, own: Range<usize>, solution: &Solution) {
+        let (q, r) = (rows.coefficients, rows.factors.len());
         let to = self.fitted[own.clone()].iter_mut().zip(&mut self.variances[own.clone()]);
         let values = &rows.values[own.start * rows.stride..own.end * rows.stride];
         for ((fitted, variances), block) in to.zip(values.chunks_exact(rows.stride)) {
-            *fitted = along(&self.coefficients, block);
+            *fitted = along(&solution.mean, block);
+            self.seen.copy_from_slice(&block[..q]);
             *variances = [0.0; ROWS];
-            for (i, root) in self.roots.chunks_exact(q).enumerate() {
-                // The rest of a root is zero.
-                let end = if i < q { (i + 1).max(effects) } else { effects };
-                let root = along(&root[..end.min(q)], block);
+            for (i, x) in block[..r].iter().enumerate() {
+                let pull = &self.pull[i * (q + 1)..=i * (q + 1) + q];
+                add_product(fitted, x, pull[q]);
+                for (seen, pull) in self.seen.iter_mut().zip(pull) {
+                    add_product(seen, x, -pull);
+                }
+                let root = along(&self.root[i * r..=i * r + i], block);
+                variances.iter_mut().zip(root).for_each(|(sum, root)| *sum += root * root);
+            }
+            for i in 0..q {
+                let root = along(&self.inverse[i * q..=i * q + i], &self.seen);
                 variances.iter_mut().zip(root).for_each(|(sum, root)| *sum += root * root);
             }
         }
     }
 }
 
-/// Effects that a group may have.
-pub const MOST_EFFECTS: usize = 4;
+/// `to += x * by`, row by row.
+#[inline]
+fn add_product(to: &mut Block, x: &Block, by: f64) {
+    to.iter_mut().zip(x).for_each(|(to, x)| *to += x * by);
+}
 
 /// Sum of the columns of a block, each times a number.
 #[inline]
