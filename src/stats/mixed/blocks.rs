@@ -78,19 +78,51 @@ impl Blocks {
 
     /// Weighted sums of products of column `column` with four from `first` on.
     fn products(&self, column: usize, first: usize, blocks: Range<usize>, weights: &[Block]) -> [f64; 4] {
-        let mut sums = [[0.0; ROWS]; 4];
         let values = &self.values[blocks.start * self.stride..blocks.end * self.stride];
-        for (block, weights) in values.chunks_exact(self.stride).zip(&weights[blocks]) {
-            let own = &block[column];
-            let weighted: Block = std::array::from_fn(|row| own[row] * weights[row]);
-            for (sum, other) in sums.iter_mut().zip(&block[first..first + 4]) {
-                for ((sum, weighted), other) in sum.iter_mut().zip(&weighted).zip(other) {
-                    *sum += weighted * other;
-                }
-            }
-        }
+        let mut sums = Tile::default();
+        weighted_products(values.chunks_exact(self.stride), column, first, &weights[blocks], &mut sums);
         sums.map(|[a, b, c, d]| (a + c) + (b + d))
     }
+}
+
+/// Four sums for each row of a block: half of the registers that every 64-bit processor has.
+type Tile = [Block; 4];
+
+/// Sums over blocks of the products of one column, weighted, with four.
+// Not inlined: where the compiler sees what becomes of the sums it orders them by that, and shuffles in the
+// loop; that takes five times as long.
+#[inline(never)]
+fn weighted_products<'a>(
+    blocks: impl Iterator<Item = &'a [Block]>,
+    column: usize,
+    first: usize,
+    weights: &[Block],
+    into: &mut Tile,
+) {
+    let mut sums = Tile::default();
+    for (block, weights) in blocks.zip(weights) {
+        let own = &block[column];
+        let weighted: Block = std::array::from_fn(|row| own[row] * weights[row]);
+        for (sum, other) in sums.iter_mut().zip(&block[first..first + 4]) {
+            for ((sum, weighted), other) in sum.iter_mut().zip(&weighted).zip(other) {
+                *sum += weighted * other;
+            }
+        }
+    }
+    *into = sums;
+}
+
+/// Four sums over columns, each times a number of its own.
+// Not inlined, as above.
+#[inline(never)]
+fn combinations<'a>(columns: &[Block], numbers: impl Iterator<Item = &'a [f64; 4]>, into: &mut Tile) {
+    let mut sums = Tile::default();
+    for (column, numbers) in columns.iter().zip(numbers) {
+        for (sum, number) in sums.iter_mut().zip(numbers) {
+            sum.iter_mut().zip(column).for_each(|(sum, value)| *sum += number * value);
+        }
+    }
+    *into = sums;
 }
 
 impl Products {
@@ -156,12 +188,14 @@ pub struct FittedRows {
     pub variances: Vec<Block>,
     /// Inverse of the factor of the coefficients' precision.
     inverse: Vec<f64>,
-    /// Of one group: what the effects fall by when a coefficient rises, and last what they are without
-    /// any; and the root of their covariance. All times the effects' factors.
+    /// Its transpose, and the same as seen by one group: numbers that rows' terms are multiplied by, term by
+    /// term. Sums are, first, what is squared for the variance, and last the fitted value.
+    shared: Vec<f64>,
+    roots: Vec<f64>,
+    /// Of one group: what the effects fall by when a coefficient rises, and last what they are without any;
+    /// and the root of their covariance. All times the effects' factors.
     pull: Vec<f64>,
-    root: Vec<f64>,
-    /// A block's terms less what the effects take from them.
-    seen: Vec<Block>,
+    effects_root: Vec<f64>,
 }
 
 impl FittedRows {
@@ -176,75 +210,79 @@ impl FittedRows {
         let blocks = rows.len() / ROWS;
         self.fitted.resize(blocks, [0.0; ROWS]);
         self.variances.resize(blocks, [0.0; ROWS]);
-        self.seen.resize(q, [0.0; ROWS]);
         cholesky::inverse_of_factor_into(&solution.l, q, &mut self.inverse);
+        let stride = (q + r + 1).next_multiple_of(4);
+        self.shared.clear();
+        self.shared.resize(q * stride, 0.0);
+        for (term, numbers) in self.shared.chunks_exact_mut(stride).enumerate() {
+            for (i, number) in numbers[..q].iter_mut().enumerate().skip(term) {
+                *number = self.inverse[i * q + term];
+            }
+            numbers[q + r] = solution.mean[term];
+        }
         for (group, own) in rows.groups.iter().enumerate() {
-            let factor = &reduced.factor[group * r * r..(group + 1) * r * r];
-            let scaled = &reduced.scaled[group * r * (q + 1)..(group + 1) * r * (q + 1)];
-            // sd l'^-1 scaled.
-            self.pull.clear();
-            self.pull.extend_from_slice(scaled);
-            for i in (0..r).rev() {
-                let (above, rest) = self.pull.split_at_mut(i * (q + 1));
-                let pull = &mut rest[..=q];
-                let inverse = factor[i * r + i];
-                pull.iter_mut().for_each(|pull| *pull *= inverse);
-                for k in 0..i {
-                    super::add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
+            self.pull(group, rows, effect_sds, reduced);
+            self.roots.clear();
+            self.roots.extend_from_slice(&self.shared);
+            for (i, pull) in self.pull.chunks_exact(q + 1).enumerate() {
+                let numbers = &mut self.roots[i * stride..(i + 1) * stride];
+                // As a sum of what is squared it is taken from what its own coefficient does; as a fitted
+                // value it is what is left of the effect with the coefficients as they are.
+                for (pull, shared) in pull.iter().zip(self.shared.chunks_exact(stride)) {
+                    super::add_times(numbers, -pull, shared);
                 }
-                pull.iter_mut().for_each(|pull| *pull *= effect_sds[i] * rows.factors[i]);
+                numbers[q + r] += pull[q];
+                for (row, number) in numbers[q..q + r].iter_mut().enumerate().skip(i) {
+                    *number = self.effects_root[row * r + i];
+                }
             }
-            cholesky::inverse_of_factor_into(factor, r, &mut self.root);
-            for row in self.root.chunks_exact_mut(r) {
-                row.iter_mut()
-                    .zip(effect_sds.iter().zip(&rows.factors))
-                    .for_each(|(l, (sd, f))| *l *= sd * f);
-            }
-            for pull in self.pull.chunks_exact_mut(q + 1) {
-                // The effect, with the coefficients as they are.
-                pull[q] -= pull.iter().zip(&solution.mean).map(|(pull, mean)| pull * mean).sum::<f64>();
-            }
-            self.fill_group(rows, own.clone(), solution);
+            self.fill_group(rows, own.clone());
         }
     }
 
-    fn fill_group(&mut self, rows: &Blocks, own: Range<usize>, solution: &Solution) {
+    /// What the effects of a group are pulled by: `sd l'^-1 l^-1 sd` times their products; and `l^-1 sd`.
+    fn pull(&mut self, group: usize, rows: &Blocks, effect_sds: &[f64], reduced: &Reduced) {
         let (q, r) = (rows.coefficients, rows.factors.len());
+        let factor = &reduced.factor[group * r * r..(group + 1) * r * r];
+        self.pull.clear();
+        self.pull.extend_from_slice(&reduced.scaled[group * r * (q + 1)..(group + 1) * r * (q + 1)]);
+        for i in (0..r).rev() {
+            let (above, rest) = self.pull.split_at_mut(i * (q + 1));
+            let pull = &mut rest[..=q];
+            pull.iter_mut().for_each(|pull| *pull *= factor[i * r + i]);
+            for k in 0..i {
+                super::add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
+            }
+            pull.iter_mut().for_each(|pull| *pull *= effect_sds[i] * rows.factors[i]);
+        }
+        cholesky::inverse_of_factor_into(factor, r, &mut self.effects_root);
+        for row in self.effects_root.chunks_exact_mut(r) {
+            row.iter_mut().zip(effect_sds.iter().zip(&rows.factors)).for_each(|(l, (sd, f))| *l *= sd * f);
+        }
+    }
+
+    fn fill_group(&mut self, rows: &Blocks, own: Range<usize>) {
+        let (q, r) = (rows.coefficients, rows.factors.len());
+        let tiles = (q + r + 1).div_ceil(4);
+        let (numbers, _) = self.roots.as_chunks::<4>();
         let to = self.fitted[own.clone()].iter_mut().zip(&mut self.variances[own.clone()]);
         let values = &rows.values[own.start * rows.stride..own.end * rows.stride];
+        let mut sums = Tile::default();
         for ((fitted, variances), block) in to.zip(values.chunks_exact(rows.stride)) {
-            *fitted = along(&solution.mean, block);
-            self.seen.copy_from_slice(&block[..q]);
             *variances = [0.0; ROWS];
-            for (i, x) in block[..r].iter().enumerate() {
-                let pull = &self.pull[i * (q + 1)..=i * (q + 1) + q];
-                add_product(fitted, x, pull[q]);
-                for (seen, pull) in self.seen.iter_mut().zip(pull) {
-                    add_product(seen, x, -pull);
+            for tile in 0..tiles {
+                // Terms further down have nothing to do with these sums.
+                let last = 4 * tile + 4;
+                let end = if last > q { q } else { last.max(r) };
+                combinations(&block[..end], numbers[tile..].iter().step_by(tiles), &mut sums);
+                for (sum, place) in sums.iter().zip(4 * tile..) {
+                    if place == q + r {
+                        *fitted = *sum;
+                    } else {
+                        variances.iter_mut().zip(sum).for_each(|(to, root)| *to += root * root);
+                    }
                 }
-                let root = along(&self.root[i * r..=i * r + i], block);
-                variances.iter_mut().zip(root).for_each(|(sum, root)| *sum += root * root);
-            }
-            for i in 0..q {
-                let root = along(&self.inverse[i * q..=i * q + i], &self.seen);
-                variances.iter_mut().zip(root).for_each(|(sum, root)| *sum += root * root);
             }
         }
     }
-}
-
-/// `to += x * by`, row by row.
-#[inline]
-fn add_product(to: &mut Block, x: &Block, by: f64) {
-    to.iter_mut().zip(x).for_each(|(to, x)| *to += x * by);
-}
-
-/// Sum of the columns of a block, each times a number.
-#[inline]
-fn along(numbers: &[f64], block: &[Block]) -> Block {
-    let mut sum = [0.0; ROWS];
-    for (number, column) in numbers.iter().zip(block) {
-        sum.iter_mut().zip(column).for_each(|(sum, value)| *sum += number * value);
-    }
-    sum
 }
