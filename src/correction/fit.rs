@@ -219,7 +219,8 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         }
         if options.criticise {
             let used = fit.points.iter().filter(|point| !point.set_aside);
-            let rows: Vec<criticism::Row<'_>> = used.map(criticism::Row::from).collect();
+            let mut rows: Vec<criticism::Row<'_>> = Vec::with_capacity(fit.points.len());
+            rows.extend(used.map(criticism::Row::from));
             let found = criticism::criticise(&rows, &fit.correction.terms, false);
             fit.take_criticism(found);
         }

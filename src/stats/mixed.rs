@@ -171,18 +171,15 @@ impl Products {
         into.yy = self.yy;
         into.constant = self.constant();
         into.determinant_ln = 0.0;
-        into.factor.clear();
-        into.scaled.clear();
-        for group in self.groups() {
-            let start = into.factor.len();
-            into.factor.resize(start + r * r, 0.0);
-            let factor = &mut into.factor[start..];
+        let groups = self.groups().count();
+        into.factor.resize(groups * r * r, 0.0);
+        into.scaled.resize(groups * r * (q + 1), 0.0);
+        for (number, group) in self.groups().enumerate() {
+            let factor = &mut into.factor[number * r * r..(number + 1) * r * r];
             group.precision(effect_sds, factor);
             // One is on the diagonal of a sum of squares: always positive definite.
             into.determinant_ln += cholesky::factor(factor, r).unwrap_or(f64::INFINITY);
-            let start = into.scaled.len();
-            into.scaled.resize(start + r * (q + 1), 0.0);
-            let scaled = &mut into.scaled[start..];
+            let scaled = &mut into.scaled[number * r * (q + 1)..(number + 1) * r * (q + 1)];
             for i in 0..r {
                 let (known, rest) = scaled.split_at_mut(i * (q + 1));
                 let row = &mut rest[..=q];

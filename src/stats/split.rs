@@ -126,7 +126,9 @@ impl<const W: usize> Split<W> {
         }
         let determinant_ln = abreast::ln(&abreast::factor(&mut self.l, c));
         self.across.clear();
+        self.across.reserve(c * o);
         self.turned.clear();
+        self.turned.reserve(c);
         for (i, eliminated) in self.alike.iter().enumerate() {
             let row = &self.l[i * c..=i * c + i];
             for (j, left) in self.own.iter().enumerate() {
@@ -146,6 +148,7 @@ impl<const W: usize> Split<W> {
         }
         self.xx.resize(o * o, [0.0; W]);
         self.xy.clear();
+        self.xy.reserve(o);
         for (i, own) in self.own.iter().enumerate() {
             for (j, other) in self.own[..=i].iter().enumerate() {
                 let mut value = entry(*own, *other);

@@ -118,7 +118,7 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
         let middle = features[features.len() / 2];
         observed.products_into(middle, &mut work.products);
         let values = print_points(observed.part, *print, middle, work);
-        let mut of_part = Vec::new();
+        let mut of_part = Vec::with_capacity(FEATURE_POINTS);
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
             observed.products_into(*feature_sd, &mut work.products);
             let prints = values.map(|value| (print.sd(value, *feature_sd), print.spread.density_ln(value)));
@@ -274,7 +274,9 @@ fn log_sum(terms: &[f64]) -> f64 {
 /// Mean, covariance and effects of one part over all points that weigh something.
 fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPosterior {
     let q = observed.part.terms.len();
-    let mut effect_sds = vec![Vec::new(); observed.part.effects.len()];
+    let effects = 0..observed.part.effects.len();
+    let mut effect_sds: Vec<Vec<Weighted>> =
+        effects.map(|_| Vec::with_capacity(FEATURE_POINTS * POINTS)).collect();
     let mut all = Moments::new(q);
     for (weight, table) in weights.iter().zip(tables) {
         for (effect, sds) in effect_sds.iter_mut().zip(&table.effect_sds) {

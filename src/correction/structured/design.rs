@@ -35,12 +35,14 @@ pub fn design(features: &[FeatureReadings]) -> (Vec<Part>, usize) {
     let copies: BTreeSet<u32> = features.iter().map(|feature| feature.copy).collect();
     let copies: Vec<u32> = copies.into_iter().collect();
     let part = |is_height: bool| {
-        let chosen: Vec<usize> =
-            (0..features.len()).filter(|i| (features[*i].kind == Kind::Height) == is_height).collect();
+        let mut chosen: Vec<usize> = Vec::with_capacity(features.len());
+        chosen.extend((0..features.len()).filter(|i| (features[*i].kind == Kind::Height) == is_height));
         let terms = terms(chosen.iter().map(|i| &features[*i]), is_height);
         // Swell of a print is told as what it does to a size, half of a diameter's two walls each.
         let effects: &[f64] = if is_height { &[1.0] } else { &[0.5, 1.0] };
-        let mut part = Part { terms, effects, features: chosen, x: vec![], print: vec![], is_height };
+        let x = Vec::with_capacity(chosen.len() * terms.len());
+        let print = Vec::with_capacity(chosen.len());
+        let mut part = Part { terms, effects, features: chosen, x, print, is_height };
         for index in &part.features {
             let FeatureReadings { kind, axis, nominal_mm, copy, .. } = features[*index];
             part.x.extend(part.terms.iter().map(|term| term.value(kind, axis, nominal_mm)));

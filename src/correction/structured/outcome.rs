@@ -218,16 +218,19 @@ fn points(found: &Found<'_>, judged: &[Vec<Judged>], correction: &Correction) ->
 }
 
 fn r_squared(points: &[FittedPoint]) -> Option<f64> {
-    let used: Vec<&FittedPoint> = points.iter().filter(|point| !point.set_aside).collect();
-    let count = f64::from(u32::try_from(used.len()).ok()?);
-    let mean = used.iter().map(|point| point.deviation_mm).sum::<f64>() / count;
-    let total: f64 = used.iter().map(|point| (point.deviation_mm - mean).powi(2)).sum();
-    let left: f64 = used.iter().map(|point| point.residual_mm.powi(2)).sum();
+    let used = || points.iter().filter(|point| !point.set_aside);
+    let count = f64::from(u32::try_from(used().count()).ok()?);
+    let mean = used().map(|point| point.deviation_mm).sum::<f64>() / count;
+    let total: f64 = used().map(|point| (point.deviation_mm - mean).powi(2)).sum();
+    let left: f64 = used().map(|point| point.residual_mm.powi(2)).sum();
     (total > 0.0).then(|| 1.0 - left / total)
 }
 
 /// The features of one kind and size, where the fit disowns all of several.
 fn lost_groups(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<String> {
+    if judged.iter().flatten().all(|judged| judged.pseudo_mm.is_some()) {
+        return Vec::new();
+    }
     let mut groups: BTreeMap<(Kind, u64), Vec<Judged>> = BTreeMap::new();
     for (part, row, index) in rows(found.parts) {
         let feature = &found.setup.features[index];

@@ -90,6 +90,7 @@ struct Work {
     rows: FittedRows,
     precisions: Vec<f64>,
     weights: Vec<[f64; ROWS]>,
+    sums: Vec<[f64; 4]>,
 }
 
 impl<'a> Resisted<'a> {
@@ -155,13 +156,14 @@ impl<'a> Resisted<'a> {
                 rows: FittedRows::default(),
                 precisions: Vec::new(),
                 weights: vec![[0.0; ROWS]; size / ROWS],
+                sums: Vec::new(),
             },
         }
     }
 
     /// Fits with the present weights; the largest change of a residual, mm.
     fn fit(&mut self, feature_sd: f64) -> f64 {
-        let Work { products, reduced, solution, rows, precisions, weights, .. } = &mut self.work;
+        let Work { products, reduced, solution, rows, precisions, weights, sums } = &mut self.work;
         let state = &mut self.state;
         let feature_mm2 = feature_sd * feature_sd;
         let weights_of_places = weights.as_flattened_mut();
@@ -170,7 +172,7 @@ impl<'a> Resisted<'a> {
                 state.weights[*place].max(LEAST_WEIGHT) / (feature_mm2 + self.reading_mm2[*place]);
         }
         products.clear();
-        products.add_blocks(&self.blocks, weights);
+        products.add_blocks(&self.blocks, weights, sums);
         let spread_mm = feature_sd.hypot(self.reading_variance_mm2.sqrt());
         let swell = self.print_ratio.median * feature_sd;
         let sds = [swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median];

@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use super::{Products, Reduced, Solution};
+use super::{Products, Reduced, Solution, add_times};
 use crate::stats::cholesky::{self, LogProduct};
 
 /// Rows of a block.
@@ -76,12 +76,18 @@ impl Blocks {
         self.values[place / ROWS * self.stride + self.coefficients][place % ROWS]
     }
 
-    /// Weighted sums of products of column `column` with four from `first` on.
-    fn products(&self, column: usize, first: usize, blocks: Range<usize>, weights: &[Block]) -> [f64; 4] {
+    /// Adds weighted sums of products of column `column` with the first ones to `sums`, four at a time and
+    /// as many as `sums` has.
+    fn add_products(&self, column: usize, blocks: &Range<usize>, weights: &[Block], sums: &mut [[f64; 4]]) {
         let values = &self.values[blocks.start * self.stride..blocks.end * self.stride];
-        let mut sums = Tile::default();
-        weighted_products(values.chunks_exact(self.stride), column, first, &weights[blocks], &mut sums);
-        sums.map(|[a, b, c, d]| (a + c) + (b + d))
+        let mut tile = Tile::default();
+        for (four, sums) in sums.iter_mut().enumerate() {
+            let blocks = values.chunks_exact(self.stride).zip(&weights[blocks.clone()]);
+            weighted_products(blocks, column, 4 * four, &mut tile);
+            for (sum, [a, b, c, d]) in sums.iter_mut().zip(&tile) {
+                *sum += (a + c) + (b + d);
+            }
+        }
     }
 }
 
@@ -93,14 +99,13 @@ type Tile = [Block; 4];
 // loop; that takes five times as long.
 #[inline(never)]
 fn weighted_products<'a>(
-    blocks: impl Iterator<Item = &'a [Block]>,
+    blocks: impl Iterator<Item = (&'a [Block], &'a Block)>,
     column: usize,
     first: usize,
-    weights: &[Block],
     into: &mut Tile,
 ) {
     let mut sums = Tile::default();
-    for (block, weights) in blocks.zip(weights) {
+    for (block, weights) in blocks {
         let own = &block[column];
         let weighted: Block = std::array::from_fn(|row| own[row] * weights[row]);
         for (sum, other) in sums.iter_mut().zip(&block[first..first + 4]) {
@@ -127,47 +132,38 @@ fn combinations<'a>(columns: &[Block], numbers: impl Iterator<Item = &'a [f64; 4
 
 impl Products {
     /// Takes in all of these rows; a place of nothing has a weight of zero, any other a positive one.
-    pub fn add_blocks(&mut self, rows: &Blocks, weights: &[Block]) {
+    /// `sums` is memory that is used again.
+    pub fn add_blocks(&mut self, rows: &Blocks, weights: &[Block], sums: &mut Vec<[f64; 4]>) {
         let (q, r) = (self.coefficients, self.effects);
         // The columns that a group has effects of: once for each group.
         for (group, blocks) in rows.groups.iter().enumerate() {
-            for i in 0..r {
-                for first in (0..=q).step_by(4) {
-                    let sums = rows.products(i, first, blocks.clone(), weights);
-                    let (zz, zx, zy) = self.group_mut(group);
-                    for (j, sum) in (first..=q).zip(sums) {
-                        let scaled = rows.factors[i] * sum;
-                        match j == q {
-                            true => zy[i] += scaled,
-                            false => zx[i * q + j] += scaled,
-                        }
-                        if j <= i {
-                            zz[i * r + j] += scaled * rows.factors[j];
-                        }
-                    }
-                    for (j, sum) in (first..=q).zip(sums) {
-                        match j == q {
-                            true => self.xy[i] += sum,
-                            false if j <= i => self.xx[i * q + j] += sum,
-                            false => {}
-                        }
-                    }
+            for (i, factor) in rows.factors.iter().enumerate() {
+                sums.clear();
+                sums.resize(rows.stride / 4, [0.0; 4]);
+                rows.add_products(i, blocks, weights, sums);
+                let sums = sums.as_flattened();
+                let (zz, zx, zy) = self.group_mut(group);
+                for ((zz, factor_j), sum) in zz[i * r..=i * r + i].iter_mut().zip(&rows.factors).zip(sums) {
+                    *zz += factor * factor_j * sum;
                 }
+                add_times(&mut zx[i * q..(i + 1) * q], *factor, sums);
+                zy[i] += factor * sums[q];
+                add_times(&mut self.xx[i * q..=i * q + i], 1.0, sums);
+                self.xy[i] += sums[q];
             }
         }
-        // All others.
+        // All others, and last the observations.
         let all = 0..weights.len();
         for i in r..=q {
-            for first in (0..=i).step_by(4) {
-                let sums = rows.products(i, first, all.clone(), weights);
-                for (j, sum) in (first..=i).zip(sums) {
-                    match (i == q, j == q) {
-                        (false, _) => self.xx[i * q + j] += sum,
-                        (true, false) if j >= r => self.xy[j] += sum,
-                        (true, false) => {}
-                        (true, true) => self.yy += sum,
-                    }
-                }
+            sums.clear();
+            sums.resize(i / 4 + 1, [0.0; 4]);
+            rows.add_products(i, &all, weights, sums);
+            let sums = sums.as_flattened();
+            if i < q {
+                add_times(&mut self.xx[i * q..=i * q + i], 1.0, sums);
+            } else {
+                add_times(&mut self.xy[r..], 1.0, &sums[r..]);
+                self.yy += sums[q];
             }
         }
         let mut product = LogProduct::default();
@@ -229,7 +225,7 @@ impl FittedRows {
                 // As a sum of what is squared it is taken from what its own coefficient does; as a fitted
                 // value it is what is left of the effect with the coefficients as they are.
                 for (pull, shared) in pull.iter().zip(self.shared.chunks_exact(stride)) {
-                    super::add_times(numbers, -pull, shared);
+                    add_times(numbers, -pull, shared);
                 }
                 numbers[q + r] += pull[q];
                 for (row, number) in numbers[q..q + r].iter_mut().enumerate().skip(i) {
@@ -251,7 +247,7 @@ impl FittedRows {
             let pull = &mut rest[..=q];
             pull.iter_mut().for_each(|pull| *pull *= factor[i * r + i]);
             for k in 0..i {
-                super::add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
+                add_times(&mut above[k * (q + 1)..=k * (q + 1) + q], -factor[i * r + k], pull);
             }
             pull.iter_mut().for_each(|pull| *pull *= effect_sds[i] * rows.factors[i]);
         }
@@ -269,20 +265,20 @@ impl FittedRows {
         let values = &rows.values[own.start * rows.stride..own.end * rows.stride];
         let mut sums = Tile::default();
         for ((fitted, variances), block) in to.zip(values.chunks_exact(rows.stride)) {
-            *variances = [0.0; ROWS];
+            let mut squares = [0.0; ROWS];
             for tile in 0..tiles {
                 // Terms further down have nothing to do with these sums.
                 let last = 4 * tile + 4;
                 let end = if last > q { q } else { last.max(r) };
                 combinations(&block[..end], numbers[tile..].iter().step_by(tiles), &mut sums);
-                for (sum, place) in sums.iter().zip(4 * tile..) {
-                    if place == q + r {
-                        *fitted = *sum;
-                    } else {
-                        variances.iter_mut().zip(sum).for_each(|(to, root)| *to += root * root);
-                    }
+                if tile + 1 == tiles {
+                    *fitted = std::mem::take(&mut sums[(q + r) % 4]);
+                }
+                for sum in &sums {
+                    squares.iter_mut().zip(sum).for_each(|(to, root)| *to += root * root);
                 }
             }
+            *variances = squares;
         }
     }
 }

@@ -62,7 +62,7 @@ fn rows_in_blocks_are_the_same_rows() {
         let all = [&x[..], &own(0), &own(1)].concat();
         plain.add(Row { x: &all, z: &[0.0], group: 0, y: *y }, *weight);
     }
-    other.add_blocks(&blocks, &weights);
+    other.add_blocks(&blocks, &weights, &mut Vec::new());
     let precisions = [3.0, 7.0, 1.0];
     let solved = |products: &Products, sds: &[f64], precisions: &[f64]| {
         let (mut reduced, mut solution) = (Reduced::default(), Solution::default());
