@@ -62,6 +62,8 @@ pub struct Resisted<'a> {
     print_ratio: LogNormal,
     /// Terms, and deviations less what the priors expect, mm.
     blocks: Blocks,
+    /// Those deviations.
+    y: Vec<f64>,
     /// What reading adds to each variance, mm^2.
     reading_mm2: Vec<f64>,
     /// The same on average.
@@ -114,12 +116,12 @@ impl<'a> Resisted<'a> {
         });
         let means: Vec<f64> = means.collect();
         let expected = |row: usize| part.x(row).iter().zip(&means).map(|(x, m)| x * m).sum::<f64>();
-        let (order_of, seen) = (&order, &observations);
+        let less_expected = |(row, seen): (&usize, &Observation)| seen.deviation_mm - expected(*row);
+        let deviations: Vec<f64> = order.iter().zip(&observations).map(less_expected).collect();
         let of_print = |print: usize| {
-            (start(print)..start(print + 1)).map(move |row| {
-                let of_part = order_of[row];
-                (part.x(of_part), seen[row].deviation_mm - expected(of_part))
-            })
+            let rows = start(print)..start(print + 1);
+            let x = order[rows.clone()].iter().map(|row| part.x(*row));
+            x.zip(deviations[rows].iter().copied())
         };
         let blocks = Blocks::new(q, part.effects, (0..prints).map(of_print));
         let counts: Vec<usize> = (0..prints).map(|print| start(print + 1) - start(print)).collect();
@@ -128,8 +130,10 @@ impl<'a> Resisted<'a> {
         let reading_variance_mm2 = all / f64::from(u32::try_from(rows.max(1)).unwrap_or(u32::MAX));
         // In places of nothing any variance will do.
         let mut reading_mm2 = vec![reading_variance_mm2; blocks.len()];
-        for (place, observation) in places.iter().zip(&observations) {
+        let mut y = vec![0.0; blocks.len()];
+        for ((place, observation), deviation) in places.iter().zip(&observations).zip(&deviations) {
             reading_mm2[*place] = observation.reading_variance_mm2;
+            y[*place] = *deviation;
         }
         let size = blocks.len();
         Self {
@@ -140,6 +144,7 @@ impl<'a> Resisted<'a> {
             prior_scale,
             print_ratio,
             blocks,
+            y,
             reading_mm2,
             reading_variance_mm2,
             state: State {
@@ -184,20 +189,22 @@ impl<'a> Resisted<'a> {
         // The coefficients are counted from their prior means.
         state.prior_cost = solution.mean.iter().zip(&*precisions).map(|(b, p)| 0.5 * p * b * b).sum();
         rows.fill(&self.blocks, sds, reduced, solution);
+        // One short loop after the other: each over numbers that do not wait for each other.
+        let fitted = rows.fitted.as_flattened();
         let mut largest: f64 = 0.0;
-        let (fitted, variances) = (rows.fitted.as_flattened(), rows.variances.as_flattened());
-        for (place, (fitted, fitted_mm2)) in fitted.iter().zip(variances).enumerate() {
-            let variance = feature_mm2 + self.reading_mm2[place];
-            let weight = state.weights[place].max(LEAST_WEIGHT);
-            let leverage = (fitted_mm2 / variance).min(0.98 / weight);
+        for ((residual, y), fitted) in state.residuals.iter_mut().zip(&self.y).zip(fitted) {
+            largest = largest.max((y - fitted - *residual).abs());
+            *residual = y - fitted;
+        }
+        let variances = rows.variances.as_flattened().iter().zip(&self.reading_mm2);
+        let to = state.relative.iter_mut().zip(&mut state.leverages).zip(&state.weights);
+        for (((relative, pull), weight), (fitted_mm2, reading_mm2)) in to.zip(variances) {
+            let weight = weight.max(LEAST_WEIGHT);
+            let leverage = (fitted_mm2 / (feature_mm2 + reading_mm2)).min(0.98 / weight);
             // Variance of the fit without this row, and of the residual with its weight back in.
             let without = leverage / (1.0 - weight * leverage);
-            let relative = (1.0 + without) / (1.0 + weight * without).powi(2);
-            let residual = self.blocks.observation(place) - fitted;
-            largest = largest.max((residual - state.residuals[place]).abs());
-            state.residuals[place] = residual;
-            state.relative[place] = relative;
-            state.leverages[place] = weight * leverage;
+            *relative = (1.0 + without) / (1.0 + weight * without).powi(2);
+            *pull = weight * leverage;
         }
         largest
     }
@@ -215,12 +222,15 @@ impl<'a> Resisted<'a> {
         self.places.iter().map(move |place| self.z(*place, feature_sd))
     }
 
-    /// Weighs every row by its residual in units of its expected spread.
-    fn weigh(&mut self, feature_sd: f64, weight: impl Fn(f64) -> f64) {
-        for place in &self.places {
-            let z = self.z(*place, feature_sd);
-            self.state.weights[*place] = weight(z);
+    /// Weighs every row by the square of its residual in units of its expected spread.
+    fn weigh(&mut self, feature_sd: f64, weight_of_square: impl Fn(f64) -> f64) {
+        let feature_mm2 = feature_sd * feature_sd;
+        let State { weights, residuals, relative, .. } = &mut self.state;
+        let expected = relative.iter().zip(&self.reading_mm2);
+        for ((weight, residual), (relative, reading_mm2)) in weights.iter_mut().zip(residuals).zip(expected) {
+            *weight = *residual * *residual / (relative * (feature_mm2 + reading_mm2));
         }
+        weights.iter_mut().for_each(|weight| *weight = weight_of_square(*weight));
     }
 }
 
@@ -239,11 +249,17 @@ impl Scale {
     ///
     /// Source: Wallace, Annals of Mathematical Statistics 30 (1959) 1124.
     fn weight(self, z: f64) -> f64 {
+        self.weight_of_square(z * z)
+    }
+
+    /// The same from the square of `z`.
+    fn weight_of_square(self, square: f64) -> f64 {
         let dof = self.dof;
         if dof > 1e6 {
-            return Bisquare::weight(z);
+            return Bisquare::weight_of_square(square);
         }
-        Bisquare::weight((8.0 * dof + 1.0) / (8.0 * dof + 3.0) * (dof * (z * z / dof).ln_1p()).sqrt())
+        let shrunk = (8.0 * dof + 1.0) / (8.0 * dof + 3.0);
+        Bisquare::weight_of_square(shrunk * shrunk * dof * (square / dof).ln_1p())
     }
 
     /// What the squared pulls of standard normal residuals average to under these weights;
@@ -318,7 +334,7 @@ fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
         scale = middle_spread(parts, scale, &mut sizes);
         for part in parts.iter_mut() {
             // Absolute deviations, rounded off where residuals are within the spread anyway.
-            part.weigh(scale.feature_sd, |z| 1.0 / z.abs().max(0.3));
+            part.weigh(scale.feature_sd, |square| 1.0 / square.sqrt().max(0.3));
         }
         leave_out(parts);
     }
@@ -332,7 +348,7 @@ fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
         let still_mm = if round == 0 { 1e-3 } else { 1e-5 };
         for part in parts.iter_mut() {
             for _ in 0..40 {
-                part.weigh(scale.feature_sd, |z| scale.weight(z));
+                part.weigh(scale.feature_sd, |square| scale.weight_of_square(square));
                 if part.fit(scale.feature_sd) < still_mm {
                     break;
                 }

@@ -71,11 +71,6 @@ impl Blocks {
         self.values.is_empty()
     }
 
-    /// The observation in a place.
-    pub fn observation(&self, place: usize) -> f64 {
-        self.values[place / ROWS * self.stride + self.coefficients][place % ROWS]
-    }
-
     /// Adds weighted sums of products of column `column` with the first ones to `sums`, four at a time and
     /// as many as `sums` has.
     fn add_products(&self, column: usize, blocks: &Range<usize>, weights: &[Block], sums: &mut [[f64; 4]]) {
