@@ -219,7 +219,8 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
         }
         if options.criticise {
             let used = fit.points.iter().filter(|point| !point.set_aside);
-            let rows: Vec<criticism::Row<'_>> = used.map(criticism::Row::from).collect();
+            let mut rows: Vec<criticism::Row<'_>> = Vec::with_capacity(fit.points.len());
+            rows.extend(used.map(criticism::Row::from));
             let found = criticism::criticise(&rows, &fit.correction.terms, false);
             fit.take_criticism(found);
         }
@@ -475,8 +476,8 @@ fn points(setup: SetupView<'_>, seen: &[Observation], estimate: &Estimate) -> Ve
         let used = standing.filter(|_| seen.used);
         let fitted_mm = standing.map_or(0.0, |standing| standing.fitted_mm);
         FittedPoint {
-            coupon: readings.coupon.to_owned(),
-            feature: readings.feature.to_owned(),
+            coupon: readings.coupon.into(),
+            feature: readings.feature.into(),
             kind: seen.kind,
             axis: readings.axis,
             copy: seen.copy,

@@ -1,6 +1,7 @@
 //! A correction together with what it was fitted to: what plots and reports show.
 
 use crate::kind::{Axis, Kind};
+use crate::readings::Name;
 
 use super::Correction;
 use super::criticism::Criticism;
@@ -36,9 +37,9 @@ impl Fit {
 #[derive(Clone, Debug, PartialEq)]
 pub struct FittedPoint {
     /// Which coupon.
-    pub coupon: String,
+    pub coupon: Name,
     /// Which feature of it.
-    pub feature: String,
+    pub feature: Name,
     /// What is measured.
     pub kind: Kind,
     /// The direction it is measured in.

@@ -90,8 +90,8 @@ pub fn fit(shape: &Shape) -> Fit {
                     set_aside.push(SetAside { line, reading_mm: measured_mm, reason });
                 }
                 points.push(FittedPoint {
-                    coupon: format!("{kind}-coupon"),
-                    feature: format!("{kind} {nominal_mm:.1}"),
+                    coupon: format!("{kind}-coupon").into(),
+                    feature: format!("{kind} {nominal_mm:.1}").into(),
                     kind,
                     axis: if kind.swell_sign() == 0.0 { Axis::X } else { Axis::Round },
                     copy,

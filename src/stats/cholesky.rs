@@ -1,68 +1,96 @@
 //! Small symmetric positive definite systems, stored row by row in one slice.
 //!
 //! `A = L L'` with `L` lower triangular, computed in place; only the lower triangle of `A` is read. Made
-//! for the ten or so coefficients of an error model, many thousand times a second: no allocation inside.
+//! for the ten or so coefficients of an error model, many thousand times a second: no allocation inside,
+//! and every inner loop goes along a row over numbers that do not wait for each other. For that the factor
+//! fills the square: `L` below the diagonal, `L'` above, the reciprocals of the pivots' roots on it.
 //!
 //! Source: Golub and Van Loan, Matrix Computations, 4.2.
 
-/// Turns the lower triangle of the `size` x `size` matrix `a` into `L`; the logarithm of `A`'s determinant.
+/// The logarithm of a product of positive numbers. Logarithms are dear: of products, taken before they
+/// leave the range of a double.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct LogProduct {
+    taken: f64,
+    product: f64,
+}
+
+impl Default for LogProduct {
+    fn default() -> Self {
+        Self { taken: 0.0, product: 1.0 }
+    }
+}
+
+impl LogProduct {
+    /// Multiplies by one more.
+    pub(super) fn multiply(&mut self, by: f64) {
+        self.product *= by;
+        if !(1e-100..1e100).contains(&self.product) {
+            self.taken += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    /// The logarithm.
+    pub(super) fn ln(self) -> f64 {
+        self.taken + self.product.ln()
+    }
+}
+
+/// Turns the lower triangle of the `size` x `size` matrix `a` into the factor; the logarithm of `A`'s
+/// determinant.
 ///
 /// `None` when `a` is not positive definite to working precision.
 pub fn factor(a: &mut [f64], size: usize) -> Option<f64> {
-    // Logarithms are dear: of products of pivots, taken before they leave the range of a double. So are
-    // divisions: by each pivot only once, as long as there are no more than these.
-    let (mut determinant_ln, mut product) = (0.0, 1.0_f64);
-    let mut inverses = [0.0; 24];
+    let mut determinant = LogProduct::default();
     for j in 0..size {
-        let (above, rest) = a.split_at_mut(j * size);
-        let pivot_row = &mut rest[..size];
-        for k in 0..j {
-            let other = &above[k * size..k * size + k];
-            let dot: f64 = pivot_row[..k].iter().zip(other).map(|(x, y)| x * y).sum();
-            let left = pivot_row[k] - dot;
-            pivot_row[k] = match inverses.get(k) {
-                Some(inverse) => left * inverse,
-                None => left / above[k * size + k],
-            };
-        }
-        let before = pivot_row[j];
-        let pivot = before - pivot_row[..j].iter().map(|x| x * x).sum::<f64>();
+        let (above, below) = a.split_at_mut((j + 1) * size);
+        let (known, own) = above[j * size..].split_at_mut(j);
+        let (diagonal, own) = own.split_at_mut(1);
+        let pivot = diagonal[0];
+        let before = pivot + known.iter().map(|x| x * x).sum::<f64>();
         // What is left of a column that depends on the earlier ones is rounding: a few units of the
         // last place of what it was.
         if pivot.is_nan() || pivot <= before.abs() * 1e-13 {
             return None;
         }
-        pivot_row[j] = pivot.sqrt();
-        if let Some(inverse) = inverses.get_mut(j) {
-            *inverse = 1.0 / pivot_row[j];
+        determinant.multiply(pivot);
+        let inverse = 1.0 / pivot.sqrt();
+        diagonal[0] = inverse;
+        for (own, row) in own.iter_mut().zip(below.chunks_exact_mut(size)) {
+            row[j] *= inverse;
+            *own = row[j];
         }
-        product *= pivot;
-        if !(1e-100..1e100).contains(&product) {
-            determinant_ln += product.ln();
-            product = 1.0;
+        for (i, row) in below.chunks_exact_mut(size).enumerate() {
+            subtract_times(&mut row[j + 1..], own[i], &own[..=i]);
         }
     }
-    Some(determinant_ln + product.ln())
+    Some(determinant.ln())
+}
+
+/// `to -= factor * from`, element by element.
+#[inline]
+fn subtract_times(to: &mut [f64], factor: f64, from: &[f64]) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to -= factor * from;
+    }
 }
 
 /// Replaces `x` by `L^-1 x`.
 pub fn solve_lower(l: &[f64], size: usize, x: &mut [f64]) {
     for i in 0..size {
-        let row = &l[i * size..i * size + i];
-        let dot: f64 = row.iter().zip(x.iter()).map(|(a, b)| a * b).sum();
-        x[i] = (x[i] - dot) / l[i * size + i];
+        let (own, below) = x[i..].split_at_mut(1);
+        own[0] *= l[i * size + i];
+        subtract_times(below, own[0], &l[i * size + i + 1..(i + 1) * size]);
     }
 }
 
 /// Replaces `x` by `L'^-1 x`.
 pub fn solve_upper(l: &[f64], size: usize, x: &mut [f64]) {
     for i in (0..size).rev() {
-        let row = &l[i * size..=i * size + i];
-        x[i] /= row[i];
         let (above, own) = x.split_at_mut(i);
-        for (x, l) in above.iter_mut().zip(row) {
-            *x -= l * own[0];
-        }
+        own[0] *= l[i * size + i];
+        subtract_times(above, own[0], &l[i * size..i * size + i]);
     }
 }
 
@@ -73,33 +101,39 @@ pub fn inverse(l: &[f64], size: usize) -> Vec<f64> {
     inverse
 }
 
-/// `A^-1` from `L`, whole, into a buffer.
-///
-/// The inverse of `L` goes, transposed, into the upper triangle, its reciprocal diagonal where it belongs;
-/// the product of the two triangles then overwrites it from the top.
-pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
+/// `L^-1`, the lower triangle, into a buffer.
+pub fn inverse_of_factor_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
     inverse.clear();
     inverse.resize(size * size, 0.0);
     for i in 0..size {
-        let diagonal = 1.0 / l[i * size + i];
-        for j in 0..i {
-            let row = &l[i * size + j..i * size + i];
-            let column = &mut inverse[j * size..(j + 1) * size];
-            let dot: f64 = row.iter().zip(&column[j..i]).map(|(a, b)| a * b).sum();
-            column[i] = -dot * diagonal;
+        let (above, rest) = inverse.split_at_mut(i * size);
+        let own = &mut rest[..=i];
+        let diagonal = l[i * size + i];
+        for k in 0..i {
+            let factor = l[i * size + k] * diagonal;
+            subtract_times(own, factor, &above[k * size..=k * size + k]);
         }
-        inverse[i * size + i] = diagonal;
+        own[i] = diagonal;
+    }
+}
+
+/// `A^-1` from `L`, whole, into a buffer.
+///
+/// The product of the columns of `L^-1` overwrites it from the top.
+pub fn inverse_into(l: &[f64], size: usize, inverse: &mut Vec<f64>) {
+    inverse_of_factor_into(l, size, inverse);
+    for i in 0..size {
+        let (own, below) = inverse[i * size..].split_at_mut(size);
+        let diagonal = own[i];
+        own[..=i].iter_mut().for_each(|value| *value *= diagonal);
+        for row in below.chunks_exact(size) {
+            let factor = row[i];
+            own[..=i].iter_mut().zip(row).for_each(|(own, value)| *own += factor * value);
+        }
     }
     for i in 0..size {
-        for j in i..size {
-            let (own, other) =
-                (&inverse[i * size + j..(i + 1) * size], &inverse[j * size + j..(j + 1) * size]);
-            inverse[i * size + j] = own.iter().zip(other).map(|(a, b)| a * b).sum();
-        }
-    }
-    for i in 0..size {
         for j in 0..i {
-            inverse[i * size + j] = inverse[j * size + i];
+            inverse[j * size + i] = inverse[i * size + j];
         }
     }
 }

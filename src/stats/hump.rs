@@ -6,18 +6,17 @@ const FALL: f64 = 4.0;
 /// How far apart values are looked at first.
 const STEP: f64 = 0.5;
 
-/// `count` points, evenly spaced over where `value` comes within 4 of its maximum, all between `low` and
-/// `high`; at least two of them.
+/// `COUNT` points, two at least, evenly spaced over where `value` comes within 4 of its maximum, all
+/// between `low` and `high`.
 ///
 /// With a `start` the way up is followed from there: `value` must have one hump only. Without, all of the
 /// way from `low` to `high` is looked at.
-pub fn points(
+pub fn points<const COUNT: usize>(
     low: f64,
     high: f64,
     start: Option<f64>,
-    count: u32,
     mut value: impl FnMut(f64) -> f64,
-) -> Vec<f64> {
+) -> [f64; COUNT] {
     let top = match start {
         Some(start) => climb(low, high, start.clamp(low, high), &mut value),
         None => scan(low, high, &mut value),
@@ -45,8 +44,7 @@ pub fn points(
         }
     };
     let (from, to) = (edge(-1.0), edge(1.0));
-    let share = |i: u32| f64::from(i) / f64::from(count.max(2) - 1);
-    (0..count.max(2)).map(|i| from + (to - from) * share(i)).collect()
+    std::array::from_fn(|i| from + (to - from) * i as f64 / (COUNT - 1) as f64)
 }
 
 /// The highest point.
@@ -145,7 +143,7 @@ mod tests {
         for (mean, sd) in [(0.3, 1.0), (-1.7, 0.05), (2.0, 0.4)] {
             for start in [None, Some(0.0), Some(4.0)] {
                 let mut asked = 0;
-                let found = points(-5.0, 5.0, start, 5, |x| {
+                let found: [f64; 5] = points(-5.0, 5.0, start, |x| {
                     asked += 1;
                     -0.5 * ((x - mean) / sd).powi(2)
                 });
@@ -161,7 +159,7 @@ mod tests {
     fn a_skewed_hump_is_covered_on_both_sides() {
         let curve = |x: f64| -6.0 * (x + 0.5 * (-2.0 * x).exp());
         for start in [None, Some(-1.0), Some(2.0)] {
-            let found = points(-4.0, 4.0, start, 5, curve);
+            let found: [f64; 5] = points(-4.0, 4.0, start, curve);
             for edge in [found[0], found[4]] {
                 assert!((curve(0.0) - curve(edge) - 4.0).abs() < 1.0, "{found:?}");
             }
@@ -171,9 +169,9 @@ mod tests {
     #[test]
     fn a_hump_beyond_the_end_is_covered_to_the_end() {
         for start in [None, Some(0.2)] {
-            let found = points(0.0, 1.0, start, 3, |x| -(x - 2.0).powi(2));
+            let found: [f64; 3] = points(0.0, 1.0, start, |x| -(x - 2.0).powi(2));
             assert_eq!((found[0], found[2]), (0.0, 1.0));
-            assert_eq!(points(0.0, 1.0, start, 3, |_| 0.0), [0.0, 0.5, 1.0]);
+            assert_eq!(points(0.0, 1.0, start, |_| 0.0), [0.0, 0.5, 1.0]);
         }
     }
 }

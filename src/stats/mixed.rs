@@ -13,7 +13,12 @@
 //! Source: Searle, Casella and McCulloch, Variance Components, 1992, chapters 6 and 7 (Henderson's
 //! equations, REML as the likelihood with the coefficients integrated out).
 
-use super::cholesky;
+use super::cholesky::{self, LogProduct};
+
+mod abreast;
+pub mod blocks;
+
+pub use abreast::ReducedAbreast;
 
 /// Weighted sums of products of one set of rows: all that a fit needs of the data.
 #[derive(Clone, Debug)]
@@ -23,17 +28,19 @@ pub struct Products {
     xx: Vec<f64>,
     xy: Vec<f64>,
     yy: f64,
-    groups: Vec<GroupProducts>,
+    /// Of each group those of the effects among themselves, with the coefficients and with the observations.
+    groups: Vec<f64>,
     /// Sum of the logarithms of the weights.
     weights_ln: f64,
     rows: f64,
 }
 
-#[derive(Clone, Debug)]
-struct GroupProducts {
-    zz: Vec<f64>,
-    zx: Vec<f64>,
-    zy: Vec<f64>,
+/// The sums of one group.
+#[derive(Clone, Copy)]
+struct Group<'a> {
+    zz: &'a [f64],
+    zx: &'a [f64],
+    zy: &'a [f64],
 }
 
 /// One observation.
@@ -49,33 +56,6 @@ pub struct Row<'a> {
     pub y: f64,
 }
 
-/// Observations column by column, the rows of each group one after the other.
-#[derive(Clone, Copy, Debug)]
-pub struct Columns<'a> {
-    /// Values of the coefficients' terms, one term after the other.
-    pub x: &'a [f64],
-    /// Values of the group effects' terms, one after the other.
-    pub z: &'a [f64],
-    /// The observations.
-    pub y: &'a [f64],
-    /// The rows of each group.
-    pub groups: &'a [std::ops::Range<usize>],
-}
-
-/// Sum of products. Four sums at a time: one would wait for itself at every step.
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let (fours_a, rest_a) = a.as_chunks::<4>();
-    let (fours_b, rest_b) = b.as_chunks::<4>();
-    let mut sums = [0.0; 4];
-    for (a, b) in fours_a.iter().zip(fours_b) {
-        for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
-            *sum += a * b;
-        }
-    }
-    let rest: f64 = rest_a.iter().zip(rest_b).map(|(a, b)| a * b).sum();
-    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
-}
-
 /// `to += factor * from`, element by element.
 fn add_times(to: &mut [f64], factor: f64, from: &[f64]) {
     for (to, from) in to.iter_mut().zip(from) {
@@ -86,18 +66,13 @@ fn add_times(to: &mut [f64], factor: f64, from: &[f64]) {
 impl Products {
     /// No rows yet.
     pub fn new(coefficients: usize, effects: usize, groups: usize) -> Self {
-        let group = GroupProducts {
-            zz: vec![0.0; effects * effects],
-            zx: vec![0.0; effects * coefficients],
-            zy: vec![0.0; effects],
-        };
         Self {
             coefficients,
             effects,
             xx: vec![0.0; coefficients * coefficients],
             xy: vec![0.0; coefficients],
             yy: 0.0,
-            groups: vec![group; groups],
+            groups: vec![0.0; groups * effects * (effects + coefficients + 1)],
             weights_ln: 0.0,
             rows: 0.0,
         }
@@ -107,12 +82,30 @@ impl Products {
     pub fn clear(&mut self) {
         self.xx.fill(0.0);
         self.xy.fill(0.0);
-        for group in &mut self.groups {
-            group.zz.fill(0.0);
-            group.zx.fill(0.0);
-            group.zy.fill(0.0);
-        }
+        self.groups.fill(0.0);
         (self.yy, self.weights_ln, self.rows) = (0.0, 0.0, 0.0);
+    }
+
+    /// Numbers that a group has.
+    fn of_group(&self) -> usize {
+        self.effects * (self.effects + self.coefficients + 1)
+    }
+
+    fn groups(&self) -> impl Iterator<Item = Group<'_>> {
+        let (q, r) = (self.coefficients, self.effects);
+        self.groups.chunks_exact(self.of_group().max(1)).map(move |group| {
+            let (zz, rest) = group.split_at(r * r);
+            let (zx, zy) = rest.split_at(r * q);
+            Group { zz, zx, zy }
+        })
+    }
+
+    /// The sums of a group: among effects, with coefficients, with observations.
+    fn group_mut(&mut self, group: usize) -> (&mut [f64], &mut [f64], &mut [f64]) {
+        let (q, r, size) = (self.coefficients, self.effects, self.of_group());
+        let (zz, rest) = self.groups[group * size..(group + 1) * size].split_at_mut(r * r);
+        let (zx, zy) = rest.split_at_mut(r * q);
+        (zz, zx, zy)
     }
 
     /// Takes in one row with a positive weight.
@@ -128,85 +121,30 @@ impl Products {
             }
             self.xy[i] += xi * row.y;
         }
-        let group = &mut self.groups[row.group];
+        let (zz, zx, zy) = self.group_mut(row.group);
         for i in 0..r {
             let zi = row.z[i] * weight;
             if zi == 0.0 {
                 continue;
             }
-            for (sum, zj) in group.zz[i * r..=i * r + i].iter_mut().zip(row.z) {
+            for (sum, zj) in zz[i * r..=i * r + i].iter_mut().zip(row.z) {
                 *sum += zi * zj;
             }
-            for (sum, xj) in group.zx[i * q..(i + 1) * q].iter_mut().zip(row.x) {
+            for (sum, xj) in zx[i * q..(i + 1) * q].iter_mut().zip(row.x) {
                 *sum += zi * xj;
             }
-            group.zy[i] += zi * row.y;
+            zy[i] += zi * row.y;
         }
         self.yy += weight * row.y * row.y;
         self.weights_ln += weight.ln();
         self.rows += 1.0;
     }
 
-    /// Takes in all of these rows with positive weights; `work` is memory that is used again.
-    pub fn add_columns(&mut self, rows: &Columns<'_>, weights: &[f64], work: &mut Vec<f64>) {
-        let (q, r, n) = (self.coefficients, self.effects, weights.len());
-        let weigh = |values: &[f64], work: &mut Vec<f64>| {
-            work.clear();
-            work.extend(values.iter().zip(weights).map(|(value, weight)| value * weight));
-        };
-        let column = |of: &'_ [f64], i: usize| -> std::ops::Range<usize> {
-            debug_assert!((i + 1) * n <= of.len());
-            i * n..(i + 1) * n
-        };
-        for i in 0..q {
-            weigh(&rows.x[column(rows.x, i)], work);
-            for j in 0..=i {
-                self.xx[i * q + j] += dot(work, &rows.x[column(rows.x, j)]);
-            }
-            self.xy[i] += dot(work, rows.y);
-        }
-        for i in 0..r {
-            weigh(&rows.z[column(rows.z, i)], work);
-            for (group, own) in self.groups.iter_mut().zip(rows.groups) {
-                let weighted = &work[own.clone()];
-                for j in 0..=i {
-                    group.zz[i * r + j] += dot(weighted, &rows.z[column(rows.z, j)][own.clone()]);
-                }
-                for c in 0..q {
-                    group.zx[i * q + c] += dot(weighted, &rows.x[column(rows.x, c)][own.clone()]);
-                }
-                group.zy[i] += dot(weighted, &rows.y[own.clone()]);
-            }
-        }
-        weigh(rows.y, work);
-        self.yy += dot(work, rows.y);
-        // Logarithms are dear: of products, taken before they leave the range of a double.
-        let mut product = 1.0_f64;
-        for weight in weights {
-            product *= weight;
-            if !(1e-150..1e150).contains(&product) {
-                self.weights_ln += product.ln();
-                product = 1.0;
-            }
-        }
-        self.weights_ln += product.ln();
-        self.rows += n as f64;
-    }
-
     /// Takes in all rows of `other`, each weight multiplied by `weight`.
     pub fn add_all(&mut self, other: &Self, weight: f64) {
-        let add = |to: &mut [f64], from: &[f64]| {
-            for (sum, value) in to.iter_mut().zip(from) {
-                *sum += weight * value;
-            }
-        };
-        add(&mut self.xx, &other.xx);
-        add(&mut self.xy, &other.xy);
-        for (to, from) in self.groups.iter_mut().zip(&other.groups) {
-            add(&mut to.zz, &from.zz);
-            add(&mut to.zx, &from.zx);
-            add(&mut to.zy, &from.zy);
-        }
+        add_times(&mut self.xx, weight, &other.xx);
+        add_times(&mut self.xy, weight, &other.xy);
+        add_times(&mut self.groups, weight, &other.groups);
         self.yy += weight * other.yy;
         self.weights_ln += other.weights_ln + other.rows * weight.ln();
         self.rows += other.rows;
@@ -215,6 +153,11 @@ impl Products {
     /// How many rows.
     pub fn rows(&self) -> f64 {
         self.rows
+    }
+
+    /// Logarithm of the density of observations that lie on the fit.
+    fn constant(&self) -> f64 {
+        -0.5 * (self.rows * std::f64::consts::TAU.ln() - self.weights_ln)
     }
 
     /// Eliminates the group effects, given their standard deviations.
@@ -226,91 +169,73 @@ impl Products {
         into.xy.clear();
         into.xy.extend_from_slice(&self.xy);
         into.yy = self.yy;
-        into.constant = -0.5 * (self.rows * std::f64::consts::TAU.ln() - self.weights_ln);
+        into.constant = self.constant();
         into.determinant_ln = 0.0;
-        for group in &self.groups {
-            let factor = &mut into.factor;
-            factor.clear();
-            factor.resize(r * r, 0.0);
-            for i in 0..r {
-                for j in 0..=i {
-                    factor[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
-                }
-                factor[i * r + i] += 1.0;
-            }
+        let groups = self.groups().count();
+        into.factor.resize(groups * r * r, 0.0);
+        into.scaled.resize(groups * r * (q + 1), 0.0);
+        for (number, group) in self.groups().enumerate() {
+            let factor = &mut into.factor[number * r * r..(number + 1) * r * r];
+            group.precision(effect_sds, factor);
             // One is on the diagonal of a sum of squares: always positive definite.
             into.determinant_ln += cholesky::factor(factor, r).unwrap_or(f64::INFINITY);
-            let scaled = &mut into.scaled;
-            scaled.clear();
-            scaled.resize(r * (q + 1), 0.0);
+            let scaled = &mut into.scaled[number * r * (q + 1)..(number + 1) * r * (q + 1)];
             for i in 0..r {
-                for c in 0..=q {
-                    let own = if c == q { group.zy[i] } else { group.zx[i * q + c] };
-                    let known: f64 = (0..i).map(|k| factor[i * r + k] * scaled[k * (q + 1) + c]).sum();
-                    scaled[i * (q + 1) + c] = (effect_sds[i] * own - known) / factor[i * r + i];
+                let (known, rest) = scaled.split_at_mut(i * (q + 1));
+                let row = &mut rest[..=q];
+                let sd = effect_sds[i];
+                for (to, zx) in row.iter_mut().zip(group.zx[i * q..(i + 1) * q].iter().chain([&group.zy[i]]))
+                {
+                    *to = sd * zx;
                 }
-                let row = &scaled[i * (q + 1)..(i + 1) * (q + 1)];
-                let y = row[q];
+                for k in 0..i {
+                    add_times(row, -factor[i * r + k], &known[k * (q + 1)..(k + 1) * (q + 1)]);
+                }
+                let inverse = factor[i * r + i];
+                row.iter_mut().for_each(|value| *value *= inverse);
                 for a in 0..q {
-                    if row[a] == 0.0 {
-                        continue;
-                    }
-                    for (sum, value) in into.xx[a * q..=a * q + a].iter_mut().zip(row) {
-                        *sum -= row[a] * value;
-                    }
-                    into.xy[a] -= row[a] * y;
+                    add_times(&mut into.xx[a * q..=a * q + a], -row[a], row);
                 }
+                let y = row[q];
+                add_times(&mut into.xy, -y, row);
                 into.yy -= y * y;
             }
         }
     }
 
-    /// The expected effects of each group and their covariance, given the coefficients.
-    pub fn effects_into(&self, effect_sds: &[f64], coefficients: &[f64], into: &mut Vec<GroupEffects>) {
+    /// The expected effects of each group, given the coefficients.
+    pub fn effects(&self, effect_sds: &[f64], coefficients: &[f64]) -> Vec<Vec<f64>> {
         let (q, r) = (self.coefficients, self.effects);
-        into.resize_with(self.groups.len(), GroupEffects::default);
-        let (mut m, mut left) = (vec![0.0; r * r], vec![0.0; r]);
-        for (group, effects) in self.groups.iter().zip(into) {
-            for i in 0..r {
-                for j in 0..=i {
-                    m[i * r + j] = effect_sds[i] * group.zz[i * r + j] * effect_sds[j];
-                }
-                m[i * r + i] += 1.0;
-            }
+        let of_group = |group: Group<'_>| {
+            let mut factor = vec![0.0; r * r];
+            group.precision(effect_sds, &mut factor);
             // As in `reduce`.
-            let _ = cholesky::factor(&mut m, r);
-            let GroupEffects { mean, covariance, pull } = effects;
-            cholesky::inverse_into(&m, r, covariance);
-            for i in 0..r {
-                for j in 0..r {
-                    covariance[i * r + j] *= effect_sds[i] * effect_sds[j];
-                }
+            let _ = cholesky::factor(&mut factor, r);
+            let left = |i: usize| {
                 let row = &group.zx[i * q..(i + 1) * q];
-                left[i] = group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>();
-            }
-            mean.clear();
-            pull.clear();
-            pull.resize(r * q, 0.0);
-            for i in 0..r {
-                let row = &covariance[i * r..(i + 1) * r];
-                mean.push(row.iter().zip(&left).map(|(covariance, left)| covariance * left).sum());
-                for (k, covariance) in row.iter().enumerate() {
-                    add_times(&mut pull[i * q..(i + 1) * q], *covariance, &group.zx[k * q..(k + 1) * q]);
-                }
-            }
-        }
+                group.zy[i] - row.iter().zip(coefficients).map(|(x, b)| x * b).sum::<f64>()
+            };
+            let mut effects: Vec<f64> = (0..r).map(|i| effect_sds[i] * left(i)).collect();
+            cholesky::solve_lower(&factor, r, &mut effects);
+            cholesky::solve_upper(&factor, r, &mut effects);
+            effects.iter_mut().zip(effect_sds).for_each(|(effect, sd)| *effect *= sd);
+            effects
+        };
+        self.groups().map(of_group).collect()
     }
 }
 
-/// The effects of one group, given the coefficients.
-#[derive(Clone, Debug, Default)]
-pub struct GroupEffects {
-    /// Expected effects.
-    pub mean: Vec<f64>,
-    /// Their covariance, row by row.
-    pub covariance: Vec<f64>,
-    /// How the expected effects fall when a coefficient rises, effect by coefficient.
-    pub pull: Vec<f64>,
+impl Group<'_> {
+    /// Precision of the effects, each in units of its standard deviation: the lower triangle.
+    fn precision(&self, effect_sds: &[f64], into: &mut [f64]) {
+        let r = effect_sds.len();
+        for i in 0..r {
+            for j in 0..=i {
+                into[i * r + j] = effect_sds[i] * self.zz[i * r + j] * effect_sds[j];
+            }
+            into[i * r + i] += 1.0;
+        }
+    }
 }
 
 /// A model without its group effects: quadratic in the coefficients.
@@ -322,6 +247,8 @@ pub struct Reduced {
     pub(super) yy: f64,
     pub(super) determinant_ln: f64,
     pub(super) constant: f64,
+    /// Of each group the factor of its effects' precision, and what it makes of their products with
+    /// coefficients and observations.
     factor: Vec<f64>,
     scaled: Vec<f64>,
 }
@@ -332,6 +259,8 @@ pub struct Solution {
     /// Logarithm of the likelihood with effects and coefficients integrated out; free coefficients
     /// with a flat weight of one, which makes it the restricted likelihood.
     pub evidence_ln: f64,
+    /// Sum of squares that the solution leaves, priors and effects included.
+    pub squares: f64,
     /// Expected coefficients.
     pub mean: Vec<f64>,
     l: Vec<f64>,
@@ -341,15 +270,30 @@ impl Reduced {
     /// Solves for the coefficients, given their precisions; `false` when free coefficients are not
     /// separable.
     pub fn solve(&self, precisions: &[f64], into: &mut Solution) -> bool {
+        let is_separable = self.weigh(precisions, into);
+        if is_separable {
+            cholesky::solve_upper(&into.l, self.size, &mut into.mean);
+        }
+        is_separable
+    }
+
+    /// The likelihood alone, as [`Self::solve`] has it; `None` when free coefficients are not separable.
+    /// `work` is memory that is used again.
+    pub fn evidence_ln(&self, precisions: &[f64], work: &mut Solution) -> Option<f64> {
+        self.weigh(precisions, work).then_some(work.evidence_ln)
+    }
+
+    /// All of a solution but the mean, which is left half way.
+    fn weigh(&self, precisions: &[f64], into: &mut Solution) -> bool {
         let q = self.size;
         into.l.clear();
         into.l.extend_from_slice(&self.xx);
-        let mut prior_ln = 0.0;
+        let mut prior = LogProduct::default();
         let mut free = 0.0;
         for (i, precision) in precisions.iter().enumerate() {
             into.l[i * q + i] += precision;
             if *precision > 0.0 {
-                prior_ln += precision.ln();
+                prior.multiply(*precision);
             } else {
                 free += 1.0;
             }
@@ -359,9 +303,9 @@ impl Reduced {
         into.mean.extend_from_slice(&self.xy);
         cholesky::solve_lower(&into.l, q, &mut into.mean);
         let explained: f64 = into.mean.iter().map(|x| x * x).sum();
-        cholesky::solve_upper(&into.l, q, &mut into.mean);
+        into.squares = self.yy - explained;
         into.evidence_ln = self.constant + 0.5 * free * std::f64::consts::TAU.ln()
-            - 0.5 * (self.yy - explained + self.determinant_ln + determinant_ln - prior_ln);
+            - 0.5 * (into.squares + self.determinant_ln + determinant_ln - prior.ln());
         true
     }
 }
@@ -398,45 +342,14 @@ impl Reduced {
         let explained: f64 = into.mean.iter().map(|x| x * x).sum();
         cholesky::solve_upper(&into.l, q, &mut into.mean);
         let known: f64 = (0..q).map(|i| prior.mean[i] * pull(i)).sum();
+        into.squares = self.yy + known - explained;
         into.evidence_ln = self.constant
-            - 0.5
-                * (self.yy + known - explained + self.determinant_ln + determinant_ln - prior.determinant_ln);
+            - 0.5 * (into.squares + self.determinant_ln + determinant_ln - prior.determinant_ln);
         true
-    }
-
-    /// Sum of squares that the solution leaves, priors and effects included.
-    pub fn left_over(&self, solution: &Solution) -> f64 {
-        self.yy - self.xy.iter().zip(&solution.mean).map(|(x, b)| x * b).sum::<f64>()
     }
 }
 
 impl Solution {
-    /// The fitted value, without effects, of every row: of as many as `into` has.
-    pub fn fitted(&self, x: &[f64], into: &mut [f64]) {
-        into.fill(0.0);
-        for (coefficient, column) in self.mean.iter().zip(x.chunks_exact(into.len())) {
-            add_times(into, *coefficient, column);
-        }
-    }
-
-    /// The variance of a mixture of coefficients for every row of `x`, which is given column by column and
-    /// overwritten; added to `into`, which has one value a row.
-    pub fn add_variances(&self, x: &mut [f64], into: &mut [f64]) {
-        let (q, n) = (self.mean.len(), into.len());
-        for i in 0..q {
-            let (before, rest) = x.split_at_mut(i * n);
-            let own = &mut rest[..n];
-            for (k, column) in before.chunks_exact(n).enumerate() {
-                add_times(own, -self.l[i * q + k], column);
-            }
-            let inverse = 1.0 / self.l[i * q + i];
-            for (value, sum) in own.iter_mut().zip(into.iter_mut()) {
-                *value *= inverse;
-                *sum += *value * *value;
-            }
-        }
-    }
-
     /// Covariance of the coefficients, row by row.
     pub fn covariance(&self) -> Vec<f64> {
         cholesky::inverse(&self.l, self.mean.len())

@@ -1,5 +1,6 @@
 //! Numbers in, numbers out: knows no millimetre, no printer, no file.
 
+pub mod abreast;
 pub mod anova;
 pub mod censored;
 pub mod cholesky;

@@ -55,7 +55,7 @@ pub fn variance_components_along(
     let mut at = |ratio: f64| -> Option<(f64, f64, Solution)> {
         products.reduce(&[ratio.sqrt()], &mut reduced);
         reduced.solve(&free, &mut solution).then_some(())?;
-        let sum_of_squares = reduced.left_over(&solution);
+        let sum_of_squares = solution.squares;
         let determinants = -2.0 * solution.evidence_ln - sum_of_squares;
         let residual = sum_of_squares / dof;
         Some((determinants + dof + dof * residual.ln(), residual, solution.clone()))
@@ -90,13 +90,12 @@ pub fn variance_components_along(
     }
     let (criterion, residual, solution) = at(ratio)?;
     let covariance = solution.covariance().iter().map(|c| c * residual).collect();
-    let mut effects = Vec::new();
-    products.effects_into(&[ratio.sqrt()], &solution.mean, &mut effects);
+    let effects = products.effects(&[ratio.sqrt()], &solution.mean);
     Some(VarianceComponents {
         group: ratio * residual,
         residual,
         covariance,
-        group_effects: effects.iter().map(|effects| effects.mean[0]).collect(),
+        group_effects: effects.iter().map(|effects| effects[0]).collect(),
         coefficients: solution.mean,
         criterion,
     })

@@ -46,7 +46,12 @@ impl Bisquare {
 
     /// The weight of a residual of `z` spreads.
     pub fn weight(z: f64) -> f64 {
-        let left = 1.0 - (z / Self::CUT).powi(2);
+        Self::weight_of_square(z * z)
+    }
+
+    /// The same from the square of `z`.
+    pub fn weight_of_square(square: f64) -> f64 {
+        let left = 1.0 - square / (Self::CUT * Self::CUT);
         if left > 0.0 { left * left } else { 0.0 }
     }
 }

@@ -7,7 +7,7 @@
 //! offsets and the x/y difference may have. The grid reaches as far as the weights do.
 
 use crate::stats::hump;
-use crate::stats::mixed::{Products, Reduced, Row, Solution};
+use crate::stats::mixed::{Products, Reduced, ReducedAbreast, Row, Solution};
 use crate::stats::split::{Moments, Split};
 
 use super::choices::{Choice, PrintPrior, Spreads, choices};
@@ -17,14 +17,16 @@ use super::priors::{self, Prior};
 
 /// Points across the feature-to-feature spread: 1.4 standard deviations apart, at which the trapezoidal sum
 /// of a normal curve is still right to 1e-4.
-const FEATURE_POINTS: u32 = 5;
+const FEATURE_POINTS: usize = 5;
 /// Points across the print-to-print spread.
-const PRINT_POINTS: u32 = 5;
+const PRINT_POINTS: usize = 5;
 /// Points across the prints' scale over their swell, in standard deviations of the prior's logarithm,
 /// with weights: Gauss-Hermite of two points (Abramowitz and Stegun 25.4.46).
 const SHRINK_POINTS: [(f64, f64); 2] = [(-1.0, 0.5), (1.0, 0.5)];
+/// Points across both, done abreast.
+const POINTS: usize = PRINT_POINTS * SHRINK_POINTS.len();
 /// Points of less than this share of the heaviest one's weight are left out.
-const NEGLIGIBLE_LN: f64 = -7.0;
+const NEGLIGIBLE: f64 = 0.000_911_881_965_554_516_2; // e^-7
 
 /// One part of the model with its observations.
 pub struct Observed<'a> {
@@ -61,13 +63,14 @@ impl<'a> Observed<'a> {
             let variance = observation.reading_variance_mm2;
             let found = groups.iter().position(|(known, _)| *known == variance);
             let index = found.unwrap_or_else(|| {
-                groups.push((variance, Products::new(part.terms.len(), part.effects, prints)));
+                groups.push((variance, Products::new(part.terms.len(), part.effects.len(), prints)));
                 groups.len() - 1
             });
             let x = part.x(row);
             let expected: f64 = x.iter().zip(&prior_means).map(|(x, mean)| x * mean).sum();
             let y = observation.deviation_mm - expected;
-            groups[index].1.add(Row { x, z: part.z(row), group: part.print[row], y }, 1.0);
+            let z = &part.z(row)[..part.effects.len()];
+            groups[index].1.add(Row { x, z, group: part.print[row], y }, 1.0);
         }
         Self { part, groups, prior_means }
     }
@@ -115,13 +118,10 @@ pub fn average(observed: &[Observed<'_>], spreads: &Spreads) -> Posterior {
         let middle = features[features.len() / 2];
         observed.products_into(middle, &mut work.products);
         let values = print_points(observed.part, *print, middle, work);
-        let mut of_part = Vec::new();
+        let mut of_part = Vec::with_capacity(FEATURE_POINTS);
         for (feature_sd, weight_ln) in features.iter().zip(&mut weights_ln) {
             observed.products_into(*feature_sd, &mut work.products);
-            let prints = values.iter().map(|value| {
-                let sd = print.sd(*value, *feature_sd);
-                (sd, print.spread.density_ln(*value))
-            });
+            let prints = values.map(|value| (print.sd(value, *feature_sd), print.spread.density_ln(value)));
             let table = Table::new(observed.part, prints, work);
             *weight_ln += table.total_ln;
             of_part.push(table);
@@ -141,9 +141,12 @@ struct Work {
     products: Products,
     reduced: Reduced,
     solution: Solution,
+    abreast: ReducedAbreast<POINTS>,
     /// Those coefficients eliminated of which all weak choices have the same prior.
-    split: Split,
+    split: Split<POINTS>,
     inverse: Vec<f64>,
+    /// Logarithm of the weight of every point under every choice, choice by choice.
+    weights_ln: Vec<[f64; POINTS]>,
 }
 
 impl Work {
@@ -155,86 +158,110 @@ impl Work {
         Self {
             split: Split::new(alike, part.terms.len()),
             choices: lent::with_lent(part, weak, &observed.prior_means, spreads.lent.as_ref()),
-            products: Products::new(part.terms.len(), part.effects, spreads.prints),
+            products: Products::new(part.terms.len(), part.effects.len(), spreads.prints),
             reduced: Reduced::default(),
             solution: Solution::default(),
+            abreast: ReducedAbreast::default(),
             inverse: Vec::new(),
+            weights_ln: Vec::new(),
         }
     }
-}
-
-/// Print effects' standard deviations in a part whose main one is `sd`, each with the logarithm of its
-/// prior share.
-fn effect_points(part: &Part, sd: f64) -> Vec<(Vec<f64>, f64)> {
-    if part.is_height {
-        return vec![(vec![sd], 0.0)];
-    }
-    let shrink = priors::SHRINK_OVER_PRINT_PER_MM;
-    let point =
-        |(z, weight): (f64, f64)| (vec![sd, sd * shrink.median * (z * shrink.ln_sd).exp()], weight.ln());
-    SHRINK_POINTS.into_iter().map(point).collect()
 }
 
 /// What all points at one feature-to-feature spread come to.
 struct Table {
     total_ln: f64,
-    /// The print effects' standard deviations of each point, and its share of the weight.
-    points: Vec<(Vec<f64>, f64)>,
+    /// Each print effect's standard deviations, point by point; heights have the first only.
+    effect_sds: [[f64; POINTS]; 2],
+    /// The points' shares of the weight.
+    shares: [f64; POINTS],
     /// Over all points and choices that weigh something.
     moments: Moments,
 }
 
 impl Table {
     /// Print effects' main standard deviations are given with the logarithm of their prior share.
-    fn new(part: &Part, prints: impl Iterator<Item = (f64, f64)>, work: &mut Work) -> Self {
-        let mut points: Vec<(Vec<f64>, f64)> = Vec::new();
+    fn new(part: &Part, prints: [(f64, f64); PRINT_POINTS], work: &mut Work) -> Self {
+        let shrink = priors::SHRINK_OVER_PRINT_PER_MM;
+        let shrinks =
+            SHRINK_POINTS.map(|(z, weight)| (shrink.median * (z * shrink.ln_sd).exp(), weight.ln()));
+        let print = |point: usize| prints[point / SHRINK_POINTS.len()];
+        let shrink = |point: usize| shrinks[point % SHRINK_POINTS.len()];
+        // Heights have no shrink of the print: there each pair of points is one and the same.
+        let effect_sds = [
+            std::array::from_fn(|point| print(point).0),
+            std::array::from_fn(|point| print(point).0 * shrink(point).0),
+        ];
+        let prior_ln: [f64; POINTS] = std::array::from_fn(|point| print(point).1 + shrink(point).1);
+        work.products.reduce_abreast(&effect_sds[..part.effects.len()], &mut work.abreast);
+        work.weigh(&prior_ln);
         let mut moments = Moments::new(part.terms.len());
-        // Shares are in units of the heaviest so far.
-        let mut heaviest_ln = f64::NEG_INFINITY;
-        for (sd, print_ln) in prints {
-            for (sds, point_ln) in effect_points(part, sd) {
-                work.products.reduce(&sds, &mut work.reduced);
-                // Every precision is positive, so the system always has a solution.
-                let is_split =
-                    work.split.eliminate(&work.reduced, &work.choices[work.choices.len() - 1].precisions);
-                let mut of_point = Vec::with_capacity(work.choices.len());
-                for choice in &work.choices {
-                    let solved = match &choice.joint {
-                        Some(joint) => {
-                            let solved = work.reduced.solve_about(joint, &mut work.solution);
-                            solved.then_some(work.solution.evidence_ln)
-                        }
-                        None if is_split => work.split.evidence_ln(&choice.precisions),
-                        None => None,
-                    };
-                    let Some(evidence_ln) = solved else { continue };
-                    let weight_ln = evidence_ln + print_ln + point_ln + choice.share_ln;
-                    of_point.push(weight_ln);
-                    if weight_ln < heaviest_ln + NEGLIGIBLE_LN {
-                        continue;
-                    }
-                    if weight_ln > heaviest_ln {
-                        let smaller = (heaviest_ln - weight_ln).exp();
-                        moments.scale(smaller);
-                        work.split.scale(smaller);
-                        heaviest_ln = weight_ln;
-                    }
-                    let share = (weight_ln - heaviest_ln).exp();
-                    if choice.joint.is_some() {
-                        work.solution.covariance_into(&mut work.inverse);
-                        moments.add_one(share, &work.solution.mean, &work.inverse);
-                    } else {
-                        work.split.take(share);
-                    }
-                }
-                work.split.moments_into(&mut moments);
-                points.push((sds, log_sum(&of_point)));
+        let (heaviest_ln, shares) = work.moments_into(&mut moments);
+        let total: f64 = shares.iter().sum();
+        let shares = shares.map(|share| share / total);
+        Self { total_ln: heaviest_ln + total.ln(), effect_sds, shares, moments }
+    }
+}
+
+impl Work {
+    /// Every choice's likelihood at every point, times the prior shares.
+    fn weigh(&mut self, prior_ln: &[f64; POINTS]) {
+        self.weights_ln.clear();
+        self.split.eliminate(&self.abreast, &self.choices[self.choices.len() - 1].precisions);
+        for choice in &self.choices {
+            let evidence_ln = match &choice.joint {
+                None => self.split.evidence_ln(&choice.precisions),
+                Some(joint) => std::array::from_fn(|point| {
+                    self.abreast.one_into(point, &mut self.reduced);
+                    let is_solved = self.reduced.solve_about(joint, &mut self.solution);
+                    if is_solved { self.solution.evidence_ln } else { f64::NEG_INFINITY }
+                }),
+            };
+            let weight_ln = |point: usize| evidence_ln[point] + prior_ln[point] + choice.share_ln;
+            self.weights_ln.push(std::array::from_fn(weight_ln));
+        }
+    }
+
+    /// The moments of the coefficients over all points and choices that weigh something; the logarithm of
+    /// the heaviest weight and, over it, the weights of the points.
+    fn moments_into(&mut self, moments: &mut Moments) -> (f64, [f64; POINTS]) {
+        let heaviest_ln = self.weights_ln.as_flattened().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let mut points = [0.0; POINTS];
+        // Point by point, of the heaviest so far.
+        let mut so_far = 0.0;
+        let mut weak = 0;
+        for weights in &mut self.weights_ln {
+            for (weight, point) in weights.iter_mut().zip(&mut points) {
+                *weight = (*weight - heaviest_ln).exp();
+                *point += *weight;
             }
         }
-        let all: Vec<f64> = points.iter().map(|(_, ln)| *ln).collect();
-        let total_ln = log_sum(&all);
-        points.iter_mut().for_each(|(_, ln)| *ln = (*ln - total_ln).exp());
-        Self { total_ln, points, moments }
+        for point in 0..POINTS {
+            for weights in &mut self.weights_ln {
+                so_far = weights[point].max(so_far);
+                if weights[point] < NEGLIGIBLE * so_far {
+                    weights[point] = 0.0;
+                }
+            }
+        }
+        for (choice, shares) in self.choices.iter().zip(&self.weights_ln) {
+            if let Some(joint) = &choice.joint {
+                for (point, share) in shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                    self.abreast.one_into(point, &mut self.reduced);
+                    if self.reduced.solve_about(joint, &mut self.solution) {
+                        self.solution.covariance_into(&mut self.inverse);
+                        moments.add_one(*share, &self.solution.mean, &self.inverse);
+                    }
+                }
+                continue;
+            }
+            if shares.iter().any(|share| *share > 0.0) {
+                self.split.take(weak, shares);
+            }
+            weak += 1;
+        }
+        self.split.moments_into(moments);
+        (heaviest_ln, points)
     }
 }
 
@@ -247,13 +274,13 @@ fn log_sum(terms: &[f64]) -> f64 {
 /// Mean, covariance and effects of one part over all points that weigh something.
 fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPosterior {
     let q = observed.part.terms.len();
-    let mut effect_sds = vec![Vec::new(); observed.part.effects];
+    let effects = 0..observed.part.effects.len();
+    let mut effect_sds: Vec<Vec<Weighted>> =
+        effects.map(|_| Vec::with_capacity(FEATURE_POINTS * POINTS)).collect();
     let mut all = Moments::new(q);
     for (weight, table) in weights.iter().zip(tables) {
-        for (sds, share) in &table.points {
-            for (effect, sd) in effect_sds.iter_mut().zip(sds) {
-                effect.push((*sd, share * weight));
-            }
+        for (effect, sds) in effect_sds.iter_mut().zip(&table.effect_sds) {
+            effect.extend(sds.iter().zip(&table.shares).map(|(sd, share)| (*sd, share * weight)));
         }
         if table.moments.share > 0.0 {
             all.add(&table.moments, weight / table.moments.share);
@@ -273,7 +300,7 @@ fn moments(observed: &Observed<'_>, weights: &[f64], tables: &[Table]) -> PartPo
 }
 
 /// Where the feature-to-feature spread may lie, with prints at their expected spread.
-fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Work]) -> Vec<f64> {
+fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Work]) -> [f64; FEATURE_POINTS] {
     let weight_ln = |ln: f64| {
         let sd = ln.exp();
         let parts = observed.iter().zip(&spreads.print).zip(works.iter_mut());
@@ -288,28 +315,23 @@ fn feature_points(observed: &[Observed<'_>], spreads: &Spreads, works: &mut [Wor
     let high = (spreads.spread_mm * 4.0).max(0.002);
     // What other setups lend may be a second hump.
     let start = spreads.lent.is_none().then(|| spreads.spread_mm.ln());
-    let points = hump::points(low.ln(), high.ln(), start, FEATURE_POINTS, weight_ln);
-    points.into_iter().map(f64::exp).collect()
+    hump::points(low.ln(), high.ln(), start, weight_ln).map(f64::exp)
 }
 
 /// Where the print-to-print spread, or its ratio, may lie.
-fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> Vec<f64> {
+fn print_points(part: &Part, print: PrintPrior, feature_sd: f64, work: &mut Work) -> [f64; PRINT_POINTS] {
     let median = print.spread.median.ln();
-    let points = hump::points(median - 3.0, median + 4.0, Some(median), PRINT_POINTS, |ln| {
+    let points = hump::points(median - 3.0, median + 4.0, Some(median), |ln| {
         let value = ln.exp();
         evidence_ln(part, print.sd(value, feature_sd), work) + print.spread.density_ln(value)
     });
-    points.into_iter().map(f64::exp).collect()
+    points.map(f64::exp)
 }
 
 /// Logarithm of the likelihood at one print spread and the widest of the priors.
 fn evidence_ln(part: &Part, sd: f64, work: &mut Work) -> f64 {
     let sds = [sd, sd * priors::SHRINK_OVER_PRINT_PER_MM.median];
-    work.products.reduce(&sds[..part.effects], &mut work.reduced);
+    work.products.reduce(&sds[..part.effects.len()], &mut work.reduced);
     let precisions = &work.choices[work.choices.len() - 1].precisions;
-    if work.reduced.solve(precisions, &mut work.solution) {
-        work.solution.evidence_ln
-    } else {
-        f64::NEG_INFINITY
-    }
+    work.reduced.evidence_ln(precisions, &mut work.solution).unwrap_or(f64::NEG_INFINITY)
 }

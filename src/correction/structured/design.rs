@@ -10,19 +10,20 @@ use crate::correction::Term;
 use crate::kind::{Axis, Kind};
 use crate::readings::FeatureReadings;
 
+/// Effects that prints have in the plane; in height they have one.
+pub const MOST_EFFECTS: usize = 2;
+
 /// One part of the model: its terms and its rows.
 #[derive(Clone, Debug)]
 pub struct Part {
     /// The terms.
     pub terms: Vec<Term>,
-    /// How many effects each print has.
-    pub effects: usize,
+    /// The effects that each print has: what the value of each is over that of the term in its place.
+    pub effects: &'static [f64],
     /// Which features it holds, as indices into the readings.
     pub features: Vec<usize>,
     /// Values of the terms, row after row.
     pub x: Vec<f64>,
-    /// Values of the print effects, row after row.
-    pub z: Vec<f64>,
     /// Which print, from 0, for each row.
     pub print: Vec<usize>,
     /// Heights, or the plane.
@@ -34,20 +35,17 @@ pub fn design(features: &[FeatureReadings]) -> (Vec<Part>, usize) {
     let copies: BTreeSet<u32> = features.iter().map(|feature| feature.copy).collect();
     let copies: Vec<u32> = copies.into_iter().collect();
     let part = |is_height: bool| {
-        let chosen: Vec<usize> =
-            (0..features.len()).filter(|i| (features[*i].kind == Kind::Height) == is_height).collect();
+        let mut chosen: Vec<usize> = Vec::with_capacity(features.len());
+        chosen.extend((0..features.len()).filter(|i| (features[*i].kind == Kind::Height) == is_height));
         let terms = terms(chosen.iter().map(|i| &features[*i]), is_height);
-        let effects = if is_height { 1 } else { 2 };
-        let mut part =
-            Part { terms, effects, features: chosen, x: vec![], z: vec![], print: vec![], is_height };
+        // Swell of a print is told as what it does to a size, half of a diameter's two walls each.
+        let effects: &[f64] = if is_height { &[1.0] } else { &[0.5, 1.0] };
+        let x = Vec::with_capacity(chosen.len() * terms.len());
+        let print = Vec::with_capacity(chosen.len());
+        let mut part = Part { terms, effects, features: chosen, x, print, is_height };
         for index in &part.features {
             let FeatureReadings { kind, axis, nominal_mm, copy, .. } = features[*index];
             part.x.extend(part.terms.iter().map(|term| term.value(kind, axis, nominal_mm)));
-            if is_height {
-                part.z.push(1.0);
-            } else {
-                part.z.extend([kind.swell_sign() / 2.0, nominal_mm]);
-            }
             // Every copy is in the list that was made of all of them.
             part.print.push(copies.binary_search(&copy).unwrap_or(0));
         }
@@ -86,8 +84,9 @@ impl Part {
         &self.x[row * self.terms.len()..(row + 1) * self.terms.len()]
     }
 
-    /// Values of the print effects for row `row`.
-    pub fn z(&self, row: usize) -> &[f64] {
-        &self.z[row * self.effects..(row + 1) * self.effects]
+    /// Values of the print effects for row `row`, as many as there are.
+    pub fn z(&self, row: usize) -> [f64; MOST_EFFECTS] {
+        let x = self.x(row);
+        std::array::from_fn(|i| self.effects.get(i).map_or(0.0, |factor| factor * x[i]))
     }
 }

@@ -188,47 +188,49 @@ fn set_aside(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<SetAside> {
 }
 
 fn points(found: &Found<'_>, judged: &[Vec<Judged>], correction: &Correction) -> Vec<FittedPoint> {
-    let mut points: Vec<(usize, FittedPoint)> = rows(found.parts)
-        .map(|(part, row, index)| {
-            let (judged, feature) = (judged[part][row], &found.setup.features[index]);
-            let cell = &found.cells.cells[index];
-            let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
-            let used = judged.pseudo_mm.is_some();
-            let point = FittedPoint {
-                coupon: feature.coupon.clone().into(),
-                feature: feature.feature.clone().into(),
-                kind: feature.kind,
-                axis: feature.axis,
-                copy: feature.copy,
-                line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
-                nominal_mm: feature.nominal_mm,
-                measured_mm: feature.nominal_mm + cell.deviation_mm,
-                count: cell.count,
-                deviation_mm: cell.deviation_mm,
-                fitted_mm,
-                residual_mm: cell.deviation_mm - fitted_mm,
-                studentised: used.then_some(judged.z),
-                leverage: used.then_some(judged.leverage),
-                set_aside: !used,
-            };
-            (index, point)
-        })
-        .collect();
-    points.sort_by_key(|(index, _)| *index);
-    points.into_iter().map(|(_, point)| point).collect()
+    let mut order: Vec<(usize, usize, usize)> = Vec::with_capacity(found.setup.features.len());
+    order.extend(rows(found.parts));
+    order.sort_unstable_by_key(|(_, _, index)| *index);
+    let point = |(part, row, index): (usize, usize, usize)| {
+        let (judged, feature) = (judged[part][row], &found.setup.features[index]);
+        let cell = &found.cells.cells[index];
+        let fitted_mm = correction.deviation_mm(feature.kind, feature.axis, feature.nominal_mm);
+        let used = judged.pseudo_mm.is_some();
+        FittedPoint {
+            coupon: feature.coupon.clone(),
+            feature: feature.feature.clone(),
+            kind: feature.kind,
+            axis: feature.axis,
+            copy: feature.copy,
+            line: feature.repeats.lowest.line.min(feature.repeats.highest.line),
+            nominal_mm: feature.nominal_mm,
+            measured_mm: feature.nominal_mm + cell.deviation_mm,
+            count: cell.count,
+            deviation_mm: cell.deviation_mm,
+            fitted_mm,
+            residual_mm: cell.deviation_mm - fitted_mm,
+            studentised: used.then_some(judged.z),
+            leverage: used.then_some(judged.leverage),
+            set_aside: !used,
+        }
+    };
+    order.into_iter().map(point).collect()
 }
 
 fn r_squared(points: &[FittedPoint]) -> Option<f64> {
-    let used: Vec<&FittedPoint> = points.iter().filter(|point| !point.set_aside).collect();
-    let count = f64::from(u32::try_from(used.len()).ok()?);
-    let mean = used.iter().map(|point| point.deviation_mm).sum::<f64>() / count;
-    let total: f64 = used.iter().map(|point| (point.deviation_mm - mean).powi(2)).sum();
-    let left: f64 = used.iter().map(|point| point.residual_mm.powi(2)).sum();
+    let used = || points.iter().filter(|point| !point.set_aside);
+    let count = f64::from(u32::try_from(used().count()).ok()?);
+    let mean = used().map(|point| point.deviation_mm).sum::<f64>() / count;
+    let total: f64 = used().map(|point| (point.deviation_mm - mean).powi(2)).sum();
+    let left: f64 = used().map(|point| point.residual_mm.powi(2)).sum();
     (total > 0.0).then(|| 1.0 - left / total)
 }
 
 /// The features of one kind and size, where the fit disowns all of several.
 fn lost_groups(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<String> {
+    if judged.iter().flatten().all(|judged| judged.pseudo_mm.is_some()) {
+        return Vec::new();
+    }
     let mut groups: BTreeMap<(Kind, u64), Vec<Judged>> = BTreeMap::new();
     for (part, row, index) in rows(found.parts) {
         let feature = &found.setup.features[index];

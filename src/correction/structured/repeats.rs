@@ -46,8 +46,14 @@ pub fn settled(features: &[FeatureReadings], keep_all: bool, resolution_mm: f64)
         return all;
     }
     let least = resolution_mm / 12f64.sqrt();
+    let mut variances = Vec::with_capacity(features.len());
+    let mut before = None;
     for _ in 0..ROUNDS {
-        let scatter = [0, 1].map(|pair| scatter(features, &all, pair).map(|sd| sd.max(least)));
+        let scatter = scatter(features, &all, &mut variances).map(|sd| sd.map(|sd| sd.max(least)));
+        // The same scatter settles nothing anew.
+        if before.replace(scatter) == Some(scatter) {
+            break;
+        }
         for (feature, settled) in features.iter().zip(&mut all) {
             if let Some(sd) = scatter[jaws(feature.kind)] {
                 *settled = settle(&feature.repeats, sd);
@@ -57,31 +63,34 @@ pub fn settled(features: &[FeatureReadings], keep_all: bool, resolution_mm: f64)
     all
 }
 
-/// How repeats read with these jaws scatter: from the median over features of their sample variances.
-fn scatter(features: &[FeatureReadings], all: &[Settled], pair: usize) -> Option<f64> {
-    let repeated = || {
-        let both = features.iter().zip(all);
-        both.filter(|(_, settled)| settled.repeats.count > 1 && settled.in_order)
-    };
-    let of_pair = |(feature, _): &(&FeatureReadings, &Settled)| jaws(feature.kind) == pair;
-    // The median of fewer than five says little: then both pairs of jaws together.
-    let enough = repeated().filter(of_pair).count() >= 5;
-    let variances = |only_pair: bool| {
-        let chosen = repeated().filter(|both| !only_pair || of_pair(both));
-        let mut variances: Vec<(f64, f64)> = chosen
-            .map(|(_, Settled { repeats, .. })| {
+/// How repeats read with either pair of jaws scatter: from the median over features of their sample
+/// variances. `variances` is memory that is used again.
+fn scatter(
+    features: &[FeatureReadings],
+    all: &[Settled],
+    variances: &mut Vec<(f64, f64)>,
+) -> [Option<f64>; 2] {
+    // Sample variances with their degrees of freedom, in order, of what tells how reading scatters.
+    let mut of = |pair: Option<usize>| {
+        variances.clear();
+        for (feature, Settled { repeats, in_order, .. }) in features.iter().zip(all) {
+            if repeats.count > 1 && *in_order && pair.is_none_or(|pair| pair == jaws(feature.kind)) {
                 let dof = f64::from(repeats.count - 1);
-                (repeats.sum_of_squares_mm2 / dof, dof)
-            })
-            .collect();
+                variances.push((repeats.sum_of_squares_mm2 / dof, dof));
+            }
+        }
         variances.sort_by(|one, other| one.0.total_cmp(&other.0));
-        variances
+        [quantile(variances, 1, -0.6745), quantile(variances, 2, 0.0)].map(|of| (of, variances.len()))
     };
-    let half = quantile(&variances(enough), 2, 0.0)?;
-    let quarter = quantile(&variances(false), 1, -0.6745)?;
-    // Where repeats are sound the two differ by what the two pairs of jaws do, a factor of three in
-    // variance. Further apart, half of the features have slips, and the quieter quarter tells.
-    Some(if half > 9.0 * quarter && quarter > 0.0 { quarter } else { half }.sqrt())
+    let [(quarter, _), (half, _)] = of(None);
+    [0, 1].map(|pair| {
+        // The median of fewer than five says little: then both pairs of jaws together.
+        let [_, (of_pair, count)] = of(Some(pair));
+        let (half, quarter) = (if count >= 5 { of_pair } else { half }?, quarter?);
+        // Where repeats are sound the two differ by what the two pairs of jaws do, a factor of three in
+        // variance. Further apart, half of the features have slips, and the quieter quarter tells.
+        Some(if half > 9.0 * quarter && quarter > 0.0 { quarter } else { half }.sqrt())
+    })
 }
 
 /// The variance that `quarters` quarters of the sample variances stay below, by what chi-square has there

@@ -9,11 +9,11 @@
 //! Source: Huber and Ronchetti, Robust Statistics, 2nd ed. 2009, 7.8 (pseudo-observations).
 
 use std::f64::consts::TAU;
-use std::ops::Range;
 
 use crate::correction::Term;
-use crate::stats::mixed::{Columns, GroupEffects, Products, Reduced, Solution};
-use crate::stats::robust::{Bisquare, spread};
+use crate::stats::mixed::blocks::{Blocks, FittedRows, ROWS};
+use crate::stats::mixed::{Products, Reduced, Solution};
+use crate::stats::robust::{Bisquare, spread_of_sizes};
 
 use super::average::Observation;
 use super::choices::middle_choice;
@@ -28,6 +28,9 @@ const GROSS_SHARE: f64 = 0.05;
 const GROSS_RANGE_MM: f64 = 2.0;
 /// Another start must be likelier by this, as a logarithm, to stand: e^3, a factor of twenty.
 const WORTH_CHANGING: f64 = 3.0;
+
+/// Below this no weight falls, so that all coefficients stay separable.
+const LEAST_WEIGHT: f64 = 1e-9;
 
 /// One observation after the fit.
 #[derive(Clone, Copy, Debug)]
@@ -46,25 +49,24 @@ pub struct Judged {
 
 /// The observations of one part as the robust fit sees them.
 ///
-/// Rows are in an order of their own, print by print, and kept column by column: the fit is made some
-/// forty times, and in this order it is a few long loops.
+/// The fit is made some forty times, so rows are in blocks. Whatever is kept row by row has a number for
+/// every place of the blocks; `places` are those of rows.
 pub struct Resisted<'a> {
     part: &'a Part,
-    /// For each row its row in the part.
+    /// For each row, print by print, its row in the part.
     order: Vec<usize>,
+    places: Vec<usize>,
     observations: Vec<Observation>,
     prior_scale: f64,
     /// Print to print over feature to feature.
     print_ratio: LogNormal,
-    /// The rows of each print.
-    prints: Vec<Range<usize>>,
-    /// Values of the terms, one term after the other.
-    x: Vec<f64>,
-    /// Values of the print effects, one after the other.
-    z: Vec<f64>,
-    /// Deviations less what the priors expect, mm.
+    /// Terms, and deviations less what the priors expect, mm.
+    blocks: Blocks,
+    /// Those deviations.
     y: Vec<f64>,
-    /// What reading adds to the variance of a mean, on average, mm^2.
+    /// What reading adds to each variance, mm^2.
+    reading_mm2: Vec<f64>,
+    /// The same on average.
     reading_variance_mm2: f64,
     state: State,
     work: Work,
@@ -74,8 +76,9 @@ pub struct Resisted<'a> {
 #[derive(Clone)]
 struct State {
     weights: Vec<f64>,
-    /// Residual, and its variance over that of the observation, row by row.
-    residuals: Vec<(f64, f64)>,
+    /// Residuals, mm, and their variances over those of the observations.
+    residuals: Vec<f64>,
+    relative: Vec<f64>,
     leverages: Vec<f64>,
     /// What the priors have against the coefficients: minus the logarithm of their density.
     prior_cost: f64,
@@ -86,13 +89,10 @@ struct Work {
     products: Products,
     reduced: Reduced,
     solution: Solution,
-    effects: Vec<GroupEffects>,
+    rows: FittedRows,
     precisions: Vec<f64>,
-    weights: Vec<f64>,
-    fitted: Vec<f64>,
-    variances: Vec<f64>,
-    seen: Vec<f64>,
-    column: Vec<f64>,
+    weights: Vec<[f64; ROWS]>,
+    sums: Vec<[f64; 4]>,
 }
 
 impl<'a> Resisted<'a> {
@@ -109,134 +109,128 @@ impl<'a> Resisted<'a> {
         order.sort_by_key(|row| part.print[*row]);
         let observations: Vec<Observation> = order.iter().map(|row| observations[*row]).collect();
         let start = |print: usize| order.partition_point(|row| part.print[*row] < print);
-        let columns = |count: usize, value: &dyn Fn(usize, usize) -> f64| -> Vec<f64> {
-            (0..count).flat_map(|column| order.iter().map(move |row| value(*row, column))).collect()
-        };
-        let (q, r) = (part.terms.len(), part.effects);
+        let (q, r) = (part.terms.len(), part.effects.len());
         let means = part.terms.iter().map(|term| match priors::prior(*term) {
             Prior::Fixed { mean, .. } => mean,
             Prior::HoleOffset | Prior::OwnOffset | Prior::XyDifference => 0.0,
         });
         let means: Vec<f64> = means.collect();
         let expected = |row: usize| part.x(row).iter().zip(&means).map(|(x, m)| x * m).sum::<f64>();
-        let y =
-            order.iter().zip(&observations).map(|(row, seen)| seen.deviation_mm - expected(*row)).collect();
+        let less_expected = |(row, seen): (&usize, &Observation)| seen.deviation_mm - expected(*row);
+        let deviations: Vec<f64> = order.iter().zip(&observations).map(less_expected).collect();
+        let of_print = |print: usize| {
+            let rows = start(print)..start(print + 1);
+            let x = order[rows.clone()].iter().map(|row| part.x(*row));
+            x.zip(deviations[rows].iter().copied())
+        };
+        let blocks = Blocks::new(q, part.effects, (0..prints).map(of_print));
+        let counts: Vec<usize> = (0..prints).map(|print| start(print + 1) - start(print)).collect();
+        let places = blocks.places(&counts);
         let all: f64 = observations.iter().map(|observation| observation.reading_variance_mm2).sum();
+        let reading_variance_mm2 = all / f64::from(u32::try_from(rows.max(1)).unwrap_or(u32::MAX));
+        // In places of nothing any variance will do.
+        let mut reading_mm2 = vec![reading_variance_mm2; blocks.len()];
+        let mut y = vec![0.0; blocks.len()];
+        for ((place, observation), deviation) in places.iter().zip(&observations).zip(&deviations) {
+            reading_mm2[*place] = observation.reading_variance_mm2;
+            y[*place] = *deviation;
+        }
+        let size = blocks.len();
         Self {
-            prints: (0..prints).map(|print| start(print)..start(print + 1)).collect(),
-            x: columns(q, &|row, column| part.x(row)[column]),
-            z: columns(r, &|row, column| part.z(row)[column]),
-            y,
-            reading_variance_mm2: all / f64::from(u32::try_from(rows.max(1)).unwrap_or(u32::MAX)),
             part,
+            order,
+            places,
             observations,
             prior_scale,
             print_ratio,
+            blocks,
+            y,
+            reading_mm2,
+            reading_variance_mm2,
             state: State {
-                weights: vec![1.0; rows],
-                residuals: vec![(0.0, 1.0); rows],
-                leverages: vec![0.0; rows],
+                weights: vec![1.0; size],
+                residuals: vec![0.0; size],
+                relative: vec![1.0; size],
+                leverages: vec![0.0; size],
                 prior_cost: 0.0,
             },
             work: Work {
                 products: Products::new(q, r, prints),
                 reduced: Reduced::default(),
                 solution: Solution::default(),
-                effects: Vec::new(),
+                rows: FittedRows::default(),
                 precisions: Vec::new(),
-                weights: vec![0.0; rows],
-                fitted: vec![0.0; rows],
-                variances: vec![0.0; rows],
-                seen: vec![0.0; q * rows],
-                column: Vec::with_capacity(rows),
+                weights: vec![[0.0; ROWS]; size / ROWS],
+                sums: Vec::new(),
             },
-            order,
         }
-    }
-
-    fn variance(&self, row: usize, feature_sd: f64) -> f64 {
-        feature_sd * feature_sd + self.observations[row].reading_variance_mm2
     }
 
     /// Fits with the present weights; the largest change of a residual, mm.
     fn fit(&mut self, feature_sd: f64) -> f64 {
-        let (r, n) = (self.part.effects, self.y.len());
-        let Work {
-            products,
-            reduced,
-            solution,
-            effects,
-            precisions,
-            weights,
-            fitted,
-            variances,
-            seen,
-            column,
-        } = &mut self.work;
+        let Work { products, reduced, solution, rows, precisions, weights, sums } = &mut self.work;
+        let state = &mut self.state;
         let feature_mm2 = feature_sd * feature_sd;
-        for ((to, weight), observation) in weights.iter_mut().zip(&self.state.weights).zip(&self.observations)
-        {
-            *to = weight.max(1e-9) / (feature_mm2 + observation.reading_variance_mm2);
+        let weights_of_places = weights.as_flattened_mut();
+        for place in &self.places {
+            weights_of_places[*place] =
+                state.weights[*place].max(LEAST_WEIGHT) / (feature_mm2 + self.reading_mm2[*place]);
         }
         products.clear();
-        let columns = Columns { x: &self.x, z: &self.z, y: &self.y, groups: &self.prints };
-        products.add_columns(&columns, weights, column);
+        products.add_blocks(&self.blocks, weights, sums);
         let spread_mm = feature_sd.hypot(self.reading_variance_mm2.sqrt());
         let swell = self.print_ratio.median * feature_sd;
         let sds = [swell, swell * priors::SHRINK_OVER_PRINT_PER_MM.median];
-        let sds = &sds[..r];
+        let sds = &sds[..self.part.effects.len()];
         products.reduce(sds, reduced);
         // The middle choice: wide enough to follow a kind, too tight to follow one reading of it.
         middle_choice(self.part, spread_mm, self.prior_scale, precisions);
         reduced.solve(precisions, solution);
         // The coefficients are counted from their prior means.
-        self.state.prior_cost = solution.mean.iter().zip(&*precisions).map(|(b, p)| 0.5 * p * b * b).sum();
-        solution.fitted(&self.x, fitted);
-        // Variance of the fitted value: the coefficients' as seen through the effects they pull along, and
-        // the effects' own.
-        variances.fill(0.0);
-        seen.copy_from_slice(&self.x);
-        let q = self.part.terms.len();
-        products.effects_into(sds, &solution.mean, effects);
-        for (effect, own) in effects.iter().zip(&self.prints) {
-            for i in 0..r {
-                let z = &self.z[i * n..(i + 1) * n][own.clone()];
-                for (fitted, z) in fitted[own.clone()].iter_mut().zip(z) {
-                    *fitted += z * effect.mean[i];
-                }
-                for (c, seen) in seen.chunks_exact_mut(n).enumerate() {
-                    let pull = effect.pull[i * q + c];
-                    seen[own.clone()].iter_mut().zip(z).for_each(|(seen, z)| *seen -= z * pull);
-                }
-                for j in 0..r {
-                    let covariance = effect.covariance[i * r + j];
-                    let other = &self.z[j * n..(j + 1) * n][own.clone()];
-                    for (variance, (z, other)) in variances[own.clone()].iter_mut().zip(z.iter().zip(other)) {
-                        *variance += z * covariance * other;
-                    }
-                }
-            }
-        }
-        solution.add_variances(seen, variances);
+        state.prior_cost = solution.mean.iter().zip(&*precisions).map(|(b, p)| 0.5 * p * b * b).sum();
+        rows.fill(&self.blocks, sds, reduced, solution);
+        // One short loop after the other: each over numbers that do not wait for each other.
+        let fitted = rows.fitted.as_flattened();
         let mut largest: f64 = 0.0;
-        for row in 0..n {
-            let variance = feature_mm2 + self.observations[row].reading_variance_mm2;
-            let weight = self.state.weights[row].max(1e-9);
-            let leverage = (variances[row] / variance).min(0.98 / weight);
+        for ((residual, y), fitted) in state.residuals.iter_mut().zip(&self.y).zip(fitted) {
+            largest = largest.max((y - fitted - *residual).abs());
+            *residual = y - fitted;
+        }
+        let variances = rows.variances.as_flattened().iter().zip(&self.reading_mm2);
+        let to = state.relative.iter_mut().zip(&mut state.leverages).zip(&state.weights);
+        for (((relative, pull), weight), (fitted_mm2, reading_mm2)) in to.zip(variances) {
+            let weight = weight.max(LEAST_WEIGHT);
+            let leverage = (fitted_mm2 / (feature_mm2 + reading_mm2)).min(0.98 / weight);
             // Variance of the fit without this row, and of the residual with its weight back in.
             let without = leverage / (1.0 - weight * leverage);
-            let relative = (1.0 + without) / (1.0 + weight * without).powi(2);
-            let residual = self.y[row] - fitted[row];
-            largest = largest.max((residual - self.state.residuals[row].0).abs());
-            self.state.residuals[row] = (residual, relative);
-            self.state.leverages[row] = weight * leverage;
+            *relative = (1.0 + without) / (1.0 + weight * without).powi(2);
+            *pull = weight * leverage;
         }
         largest
     }
 
-    fn z(&self, row: usize, feature_sd: f64) -> f64 {
-        let (residual, relative) = self.state.residuals[row];
-        residual / (relative * self.variance(row, feature_sd)).sqrt()
+    fn variance(&self, place: usize, feature_sd: f64) -> f64 {
+        feature_sd * feature_sd + self.reading_mm2[place]
+    }
+
+    fn z(&self, place: usize, feature_sd: f64) -> f64 {
+        self.state.residuals[place] / (self.state.relative[place] * self.variance(place, feature_sd)).sqrt()
+    }
+
+    /// The residuals in units of their expected spreads, row by row.
+    fn zs(&self, feature_sd: f64) -> impl Iterator<Item = f64> {
+        self.places.iter().map(move |place| self.z(*place, feature_sd))
+    }
+
+    /// Weighs every row by the square of its residual in units of its expected spread.
+    fn weigh(&mut self, feature_sd: f64, weight_of_square: impl Fn(f64) -> f64) {
+        let feature_mm2 = feature_sd * feature_sd;
+        let State { weights, residuals, relative, .. } = &mut self.state;
+        let expected = relative.iter().zip(&self.reading_mm2);
+        for ((weight, residual), (relative, reading_mm2)) in weights.iter_mut().zip(residuals).zip(expected) {
+            *weight = *residual * *residual / (relative * (feature_mm2 + reading_mm2));
+        }
+        weights.iter_mut().for_each(|weight| *weight = weight_of_square(*weight));
     }
 }
 
@@ -255,11 +249,17 @@ impl Scale {
     ///
     /// Source: Wallace, Annals of Mathematical Statistics 30 (1959) 1124.
     fn weight(self, z: f64) -> f64 {
+        self.weight_of_square(z * z)
+    }
+
+    /// The same from the square of `z`.
+    fn weight_of_square(self, square: f64) -> f64 {
         let dof = self.dof;
         if dof > 1e6 {
-            return Bisquare::weight(z);
+            return Bisquare::weight_of_square(square);
         }
-        Bisquare::weight((8.0 * dof + 1.0) / (8.0 * dof + 3.0) * (dof * (z * z / dof).ln_1p()).sqrt())
+        let shrunk = (8.0 * dof + 1.0) / (8.0 * dof + 3.0);
+        Bisquare::weight_of_square(shrunk * shrunk * dof * (square / dof).ln_1p())
     }
 
     /// What the squared pulls of standard normal residuals average to under these weights;
@@ -300,12 +300,9 @@ pub fn judge(parts: &mut [Resisted<'_>], keep_all: bool) -> (Vec<Vec<Judged>>, f
     }
     let consistency = scale.consistency();
     let judged = parts.iter().map(|part| {
-        let mut rows: Vec<(usize, Judged)> = part
-            .order
-            .iter()
-            .enumerate()
-            .map(|(row, of_part)| (*of_part, part.judged(row, scale, consistency, keep_all)))
-            .collect();
+        let rows = part.order.iter().enumerate();
+        let mut rows: Vec<(usize, Judged)> =
+            rows.map(|(row, of_part)| (*of_part, part.judged(row, scale, consistency, keep_all))).collect();
         rows.sort_by_key(|(of_part, _)| *of_part);
         rows.into_iter().map(|(_, judged)| judged).collect()
     });
@@ -322,22 +319,24 @@ fn settled_on_all(parts: &mut [Resisted<'_>]) -> Scale {
     scale
 }
 
-/// The robust fit; it begins without the observations `left_out`, by part and row, and then judges them as
-/// all others.
+/// The robust fit; it begins without the observations `left_out`, by part and place, and then judges them
+/// as all others.
 fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
     let mut scale = Scale::AT_FIRST;
+    let mut sizes = Vec::new();
     parts.iter_mut().for_each(|part| part.state.weights.fill(1.0));
-    left_out.iter().for_each(|(part, row)| parts[*part].state.weights[*row] = 0.0);
+    let leave_out = |parts: &mut [Resisted<'_>]| {
+        left_out.iter().for_each(|(part, place)| parts[*part].state.weights[*place] = 0.0);
+    };
+    leave_out(parts);
     for _ in 0..12 {
         fit_all(parts, scale);
-        scale = middle_spread(parts, scale);
+        scale = middle_spread(parts, scale, &mut sizes);
         for part in parts.iter_mut() {
-            for row in 0..part.state.weights.len() {
-                // Absolute deviations, rounded off where residuals are within the spread anyway.
-                part.state.weights[row] = 1.0 / part.z(row, scale.feature_sd).abs().max(0.3);
-            }
+            // Absolute deviations, rounded off where residuals are within the spread anyway.
+            part.weigh(scale.feature_sd, |square| 1.0 / square.sqrt().max(0.3));
         }
-        left_out.iter().for_each(|(part, row)| parts[*part].state.weights[*row] = 0.0);
+        leave_out(parts);
     }
     if !left_out.is_empty() {
         // Judged by a fit that has not seen them.
@@ -349,9 +348,7 @@ fn settled(parts: &mut [Resisted<'_>], left_out: &[(usize, usize)]) -> Scale {
         let still_mm = if round == 0 { 1e-3 } else { 1e-5 };
         for part in parts.iter_mut() {
             for _ in 0..40 {
-                for row in 0..part.state.weights.len() {
-                    part.state.weights[row] = scale.weight(part.z(row, scale.feature_sd));
-                }
+                part.weigh(scale.feature_sd, |square| scale.weight_of_square(square));
                 if part.fit(scale.feature_sd) < still_mm {
                     break;
                 }
@@ -381,36 +378,36 @@ fn cost_of_all(parts: &[Resisted<'_>], scale: Scale) -> f64 {
 impl Resisted<'_> {
     /// How many observations the fit disowns.
     fn disowned(&self, scale: Scale) -> usize {
-        let weight = |row: &usize| scale.weight(self.z(*row, scale.feature_sd));
-        (0..self.state.weights.len()).filter(|row| weight(row) < SET_ASIDE_BELOW).count()
+        self.zs(scale.feature_sd).filter(|z| scale.weight(*z) < SET_ASIDE_BELOW).count()
     }
 
     fn cost(&self, scale: Scale) -> f64 {
-        let row = |row: usize| {
-            let (residual, variance) = (self.state.residuals[row].0, self.variance(row, scale.feature_sd));
+        let row = |place: &usize| {
+            let (residual, variance) =
+                (self.state.residuals[*place], self.variance(*place, scale.feature_sd));
             let density = (-0.5 * residual * residual / variance).exp() / (TAU * variance).sqrt();
             -((1.0 - GROSS_SHARE) * density + GROSS_SHARE / GROSS_RANGE_MM).ln()
         };
-        self.state.prior_cost + (0..self.state.weights.len()).map(row).sum::<f64>()
+        self.state.prior_cost + self.places.iter().map(row).sum::<f64>()
     }
 
-    /// The rows, with the part's number, of each group that a term mostly hangs on: the smallest bores, and
-    /// the largest sizes.
+    /// The places, with the part's number, of each group that a term mostly hangs on: the smallest bores,
+    /// and the largest sizes.
     fn extreme_groups(&self, part: usize) -> impl Iterator<Item = Vec<(usize, usize)>> {
-        let places = self.part.terms.iter().enumerate();
-        let places = places.filter(|(_, term)| matches!(term, Term::SmallBore | Term::ScaleInPlane));
-        places.map(move |(place, _)| {
-            let rows = self.y.len();
-            let values = self.x[place * rows..(place + 1) * rows].iter().copied();
+        let terms = self.part.terms.iter().enumerate();
+        let terms = terms.filter(|(_, term)| matches!(term, Term::SmallBore | Term::ScaleInPlane));
+        terms.map(move |(term, _)| {
+            let values = self.order.iter().map(|row| self.part.x(*row)[term]);
             let most = values.clone().fold(0.0, f64::max);
-            let rows = values.enumerate().filter(|(_, value)| *value == most && most > 0.0);
-            rows.map(|(row, _)| (part, row)).collect()
+            let rows = values.zip(&self.places).filter(|(value, _)| *value == most && most > 0.0);
+            rows.map(|(_, place)| (part, *place)).collect()
         })
     }
 
     fn judged(&self, row: usize, scale: Scale, consistency: f64, keep_all: bool) -> Judged {
-        let z = self.z(row, scale.feature_sd);
-        let (residual_mm, _) = self.state.residuals[row];
+        let place = self.places[row];
+        let z = self.z(place, scale.feature_sd);
+        let residual_mm = self.state.residuals[place];
         let observed = self.observations[row].deviation_mm;
         let weight = if keep_all { 1.0 } else { scale.weight(z) };
         let pseudo_mm = if keep_all {
@@ -419,16 +416,18 @@ impl Resisted<'_> {
             let pull = weight * residual_mm / consistency.sqrt();
             (weight >= SET_ASIDE_BELOW).then_some(observed - residual_mm + pull)
         };
-        Judged { residual_mm, z, weight, leverage: self.state.leverages[row], pseudo_mm }
+        Judged { residual_mm, z, weight, leverage: self.state.leverages[place], pseudo_mm }
     }
 }
 
-/// The spread from the middle of the residuals, held towards the prior as far as there are few of them.
-fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
-    let all =
-        parts.iter().flat_map(|part| (0..part.state.weights.len()).map(|row| part.z(row, scale.feature_sd)));
-    let all: Vec<f64> = all.collect();
-    let relative = spread(&all).unwrap_or(1.0).max(0.02);
+/// The spread from the middle of the residuals, held towards the prior as far as there are few of them;
+/// `sizes` is memory that is used again.
+fn middle_spread(parts: &[Resisted<'_>], scale: Scale, sizes: &mut Vec<f64>) -> Scale {
+    sizes.clear();
+    for part in parts {
+        sizes.extend(part.zs(scale.feature_sd).map(f64::abs));
+    }
+    let relative = spread_of_sizes(sizes).unwrap_or(1.0).max(0.02);
     // A median says as much of a spread as 0.37 of the observations would: Huber and Ronchetti, 1.2.
     held(parts, scale, relative, 0.37)
 }
@@ -437,8 +436,7 @@ fn middle_spread(parts: &[Resisted<'_>], scale: Scale) -> Scale {
 fn rescaled(parts: &[Resisted<'_>], scale: Scale, weight: impl Fn(f64) -> f64, consistency: f64) -> Scale {
     let (mut squares, mut count) = (0.0, 0.0);
     for part in parts {
-        for row in 0..part.state.weights.len() {
-            let z = part.z(row, scale.feature_sd);
+        for z in part.zs(scale.feature_sd) {
             let weight = weight(z);
             if weight >= SET_ASIDE_BELOW {
                 squares += (weight * z).powi(2);
@@ -455,9 +453,9 @@ fn held(parts: &[Resisted<'_>], scale: Scale, relative: f64, information: f64) -
     let mut dof = 0.0;
     let (mut reading, mut count) = (0.0, 0.0);
     for part in parts {
-        for (row, observation) in part.observations.iter().enumerate() {
-            dof += (1.0 - part.state.leverages[row]).max(0.0);
-            reading += observation.reading_variance_mm2;
+        for place in &part.places {
+            dof += (1.0 - part.state.leverages[*place]).max(0.0);
+            reading += part.reading_mm2[*place];
             count += 1.0;
         }
     }

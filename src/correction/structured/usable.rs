@@ -39,8 +39,9 @@ pub fn usable(features: &[FeatureReadings], keep_all: bool) -> (Vec<FeatureReadi
         // What neither end shows, the mean of the rest may.
         (left.repeats.count > 0 && slip(left.repeats.mean_mm).is_none()).then_some(left)
     });
-    let used = used.collect();
-    (used, set_aside)
+    let mut usable = Vec::with_capacity(features.len());
+    usable.extend(used);
+    (usable, set_aside)
 }
 
 /// Takes one of the extremes out; the one inside it is not known, and the other extreme stands for it.
