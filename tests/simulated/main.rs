@@ -3,7 +3,9 @@
 //! The small form runs with `cargo test`. The large one, whose figures are in DEVELOPERS.md, is
 //! `cargo test --release --test simulated -- --ignored --nocapture --test-threads 1`.
 
+mod class;
 mod design;
+mod oracle;
 mod printer;
 mod random;
 mod study;
@@ -11,7 +13,7 @@ mod told;
 
 use printer::Population::{self, Bad, Exact, Good, Misfit, Typical};
 use shrinkrule::correction::structured::Options;
-use study::{HEADER, Outcome, Plan, row, run};
+use study::{HEADER, HEADER_WITH_ORACLES, Outcome, Plan, row, run};
 
 /// The plan of the accuracy study: 28 features, nothing read at the bed, gross errors of 0.3 to 2 mm.
 fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) -> Plan {
@@ -24,6 +26,7 @@ fn study_plan(population: Population, prints: u32, readings: u32, gross: f64) ->
         options: Options::default(),
         targets: design::targets(false),
         tolerance_each: 0,
+        oracles: false,
     }
 }
 
@@ -38,8 +41,12 @@ fn class_plan(population: Population, design: Vec<design::Feature>, prints: u32)
         options: Options::default(),
         targets: design::targets(true),
         tolerance_each: 0,
+        oracles: false,
     }
 }
+
+/// Of the tables. What the fit takes for granted was chosen with printers of the seeds 11 to 14.
+const SEED: u64 = 21;
 
 fn printers() -> u32 {
     std::env::var("SHRINKRULE_PRINTERS").ok().and_then(|text| text.parse().ok()).unwrap_or(2000)
@@ -64,19 +71,19 @@ fn table_of_the_accuracy_study() {
         }
     }
     for (name, plan) in plans {
-        println!("{}", row(&plan, name, &run(&plan, printers(), 11)));
+        println!("{}", row(&plan, name, &run(&plan, printers(), SEED)));
     }
 }
 
 #[test]
 #[ignore = "minutes; its figures are in DEVELOPERS.md"]
 fn table_of_the_classes() {
-    println!("{HEADER}");
+    println!("{HEADER_WITH_ORACLES}");
     for population in [Good, Typical, Bad] {
         for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
             for prints in 1..=3 {
-                let plan = class_plan(population, features.clone(), prints);
-                println!("{}", row(&plan, name, &run(&plan, printers(), 12)));
+                let plan = Plan { oracles: true, ..class_plan(population, features.clone(), prints) };
+                println!("{}", row(&plan, name, &run(&plan, printers(), SEED + 1)));
             }
         }
     }
@@ -89,8 +96,8 @@ fn table_of_tolerance_intervals() {
     for population in [Good, Typical, Bad] {
         for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
             for prints in 1..=3 {
-                let plan = Plan { tolerance_each: 1, ..class_plan(population, features.clone(), prints) };
-                let outcome = run(&plan, printers(), 13);
+                let plan = Plan { tolerance_each: 13, ..class_plan(population, features.clone(), prints) };
+                let outcome = run(&plan, printers(), SEED + 2);
                 println!(
                     "| {} | {name} | {prints} | {:.1} % | {:.0} | {:.0} |",
                     population.name(),
@@ -124,7 +131,8 @@ fn table_of_criticism() {
     for population in [Good, Typical, Bad] {
         for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
             for prints in 1..=3 {
-                let found = told::told(&class_plan(population, features.clone(), prints), printers(), 14);
+                let found =
+                    told::told(&class_plan(population, features.clone(), prints), printers(), SEED + 3);
                 let sorts = found.sorts.map(|share| format!("{:.1} %", 100.0 * share)).join(" | ");
                 println!(
                     "| {} | {name} | {prints} | {:.1} % | {sorts} |",
@@ -150,6 +158,17 @@ fn intervals_hold_for_printers_of_every_class() {
             let outcome = run(&class_plan(population, design, prints), FEW, 3);
             assert!(holds(outcome.cover), "{population:?}, {prints} prints: {outcome:?}");
         }
+    }
+}
+
+/// Those whose worst tenth of printers stands beside ours in the table are who they claim to be.
+#[test]
+fn who_knows_the_class_is_right_95_percent_of_the_time() {
+    let plan = Plan { oracles: true, ..class_plan(Typical, design::quick(), 2) };
+    let oracles = run(&plan, 100, 7).oracles.unwrap();
+    for (mean, worst) in oracles {
+        // Of so few printers the mean is known to 0.5 %.
+        assert!((0.935..0.965).contains(&mean) && worst < mean - 0.02, "{oracles:?}");
     }
 }
 
