@@ -183,6 +183,19 @@ fn corrected_sizes_come_within_reach_of_the_best_that_can_be_had() {
 }
 
 #[test]
+fn half_or_twice_the_priors_hardly_matter() {
+    for population in [Exact, Misfit] {
+        let rms = [0.5, 1.0, 2.0].map(|prior_scale| {
+            let options = Options { prior_scale, ..Options::default() };
+            // The same printers and readings each time.
+            run(&Plan { options, ..study_plan(population, 3, 1, 0.0) }, 120, 8).rms_um
+        });
+        assert!((0.93..1.05).contains(&(rms[0] / rms[1])), "{population:?}: {rms:?}");
+        assert!((0.95..1.07).contains(&(rms[2] / rms[1])), "{population:?}: {rms:?}");
+    }
+}
+
+#[test]
 fn gross_errors_cost_little_and_the_interval_still_holds() {
     let of = |gross: f64| -> Outcome { run(&study_plan(Misfit, 3, 3, gross), FEW, 5) };
     let (clean, some, many) = (of(0.0), of(0.05), of(0.2));

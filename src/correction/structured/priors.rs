@@ -20,9 +20,9 @@
 //! alike: a printer whose features scatter little also has small own offsets, and prints that repeat. So
 //! what a class decides is stated as a multiple of a spread that every setup shows and not in mm: own
 //! offsets and the x/y difference over the spread of feature means about the fit (feature to feature and
-//! what reading adds), print to print over feature to feature. Where that still leaves a wide choice the
-//! prior is a mixture of narrow and wide and the data choose; halving or doubling all of them hardly moves
-//! a size.
+//! what reading adds), print to print over feature to feature and, a little, over the scatter of repeats.
+//! Where that still leaves a wide choice the prior is a mixture of narrow and wide and the data choose;
+//! halving or doubling all of them hardly moves a size.
 
 use crate::correction::Term;
 use crate::kind::Kind;
@@ -111,19 +111,19 @@ const FINEST_REPEAT_SD_MM: f64 = 0.003;
 
 /// Print to print of a size that swells, over feature to feature: 1.0, 1.2 and 1.3 in the table, each
 /// class spreading by 0.3 to 0.4 in both, so that single printers lie above as often as far below. Worth
-/// two or three prints. A tenth above the table, since an interval that is too narrow is the worse mistake:
+/// two or three prints. A little above the table, since an interval that is too narrow is the worse mistake:
 /// simulated printers of every class and design are then covered at least 94 % of the time.
 /// At a feature-to-feature spread of [`TYPICAL_FEATURE_SD_MM`] and repeats of [`TYPICAL_REPEAT_SD_MM`].
-pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.34, ln_sd: 0.45 };
+pub const PRINT_OVER_FEATURE: LogNormal = LogNormal { median: 1.3, ln_sd: 0.44 };
 
 /// How that ratio grows with the feature-to-feature spread: from 1.0 at 0.010 mm to 1.33 at 0.060 mm in the
 /// table.
-pub const PRINT_OVER_FEATURE_POWER: f64 = 0.18;
+pub const PRINT_OVER_FEATURE_POWER: f64 = 0.17;
 
 /// How that ratio grows with the scatter of repeats, which rises in the table as all else does (0.008,
 /// 0.014, 0.028 mm over both pairs of jaws): what features of one print differ by tells the sort of printer
 /// from a dozen values, repeats tell it again. Little, since it may be the reader's hand and not the walls.
-pub const PRINT_OVER_REPEAT_POWER: f64 = 0.1;
+pub const PRINT_OVER_REPEAT_POWER: f64 = 0.13;
 
 /// [`PRINT_OVER_FEATURE`] where repeats scatter so; `None` where nothing was read twice.
 pub fn print_over_feature(repeat_sd_mm: Option<f64>) -> LogNormal {
@@ -148,17 +148,16 @@ pub const SHRINK_OVER_PRINT_PER_MM: LogNormal = LogNormal { median: 0.009, ln_sd
 mod tests {
     use super::*;
 
-    /// Print to print over feature to feature of the three classes, 1.0, 1.2 and 1.33: means of the class
-    /// over their medians are what the prior may be off by.
+    /// Print to print of the three classes; the last has most room, as its printers spread most.
     #[test]
-    fn prints_are_expected_to_differ_a_tenth_more_than_the_table_has_it() {
+    fn prints_are_expected_to_differ_a_little_more_than_the_table_has_it() {
         for (feature, repeat, print) in
             [(0.010, 0.008, 0.010), (0.025, 0.0146, 0.030), (0.060, 0.0285, 0.080)]
         {
             let growth = f64::powf(feature / TYPICAL_FEATURE_SD_MM, PRINT_OVER_FEATURE_POWER);
             let expected = print_over_feature(Some(repeat)).median * growth * feature;
             let above = expected / print;
-            assert!((1.05..1.3).contains(&above), "{feature}: {above}");
+            assert!((1.0..1.25).contains(&above), "{feature}: {above}");
         }
     }
 
