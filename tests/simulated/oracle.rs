@@ -155,7 +155,7 @@ pub fn cover(
             new.feature_sd = option.feature;
             variance[0] += new.new_print_variance(target.kind, target.size);
             let weight = (option.weight_ln - most).exp();
-            if weight > 1e-6 {
+            if weight > 1e-5 {
                 mixture.push(Normal { mean, sd: variance[0].sqrt(), weight });
             }
         }
@@ -211,8 +211,8 @@ fn central(mixture: &[Normal]) -> (f64, f64) {
     let variance = mean(&|one| one.sd.powi(2) + (one.mean - middle).powi(2));
     let below = |limit: f64| mean(&|one| t_below((limit - one.mean) / one.sd, f64::INFINITY));
     let holds = |half: f64| below(middle + half) - below(middle - half);
-    let (mut low, mut high) = (0.5 * variance.sqrt(), 4.0 * variance.sqrt());
-    for _ in 0..12 {
+    let (mut low, mut high) = (1.4 * variance.sqrt(), 2.6 * variance.sqrt());
+    for _ in 0..9 {
         let half = f64::midpoint(low, high);
         if holds(half) < 0.95 { low = half } else { high = half }
     }
