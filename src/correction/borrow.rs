@@ -159,10 +159,7 @@ fn over_feature(correction: &Correction, own: [f64; 2], ratio: LogNormal, power:
 fn print(correction: &Correction) -> Known {
     let effects = correction.print_effects?;
     let own = logarithm(2.0 * effects.swell_sd_mm, effects.swell_dof)?;
-    let ratio = match correction.spread.repeat {
-        Some(_) => priors::PRINT_OVER_FEATURE,
-        None => priors::PRINT_OVER_FEATURE_AND_READING,
-    };
+    let ratio = priors::print_over_feature(correction.spread.repeat.map(|repeat| repeat.sd_mm));
     over_feature(correction, own, ratio, priors::PRINT_OVER_FEATURE_POWER)
 }
 

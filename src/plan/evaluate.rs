@@ -154,7 +154,9 @@ impl AsFitted {
             ((usual_weight * usual.ln() + own_weight * sd.ln()) / all, 1.0 / all)
         };
         let feature = spreads.feature_sd_mm;
-        let (print, power) = (priors::PRINT_OVER_FEATURE, priors::PRINT_OVER_FEATURE_POWER);
+        let (outside, inside) = (spreads.outside_reading_sd_mm, spreads.inside_reading_sd_mm);
+        let repeat = (0.5 * (outside * outside + inside * inside)).sqrt();
+        let (print, power) = (priors::print_over_feature(Some(repeat)), priors::PRINT_OVER_FEATURE_POWER);
         let usual = print.median * feature * (feature / priors::TYPICAL_FEATURE_SD_MM).powf(power);
         let (swell_ln, swell_variance) =
             over(usual / 2.0, print.ln_sd, power, spreads.print_swell_sd_mm.max(1e-5));

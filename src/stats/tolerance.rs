@@ -23,7 +23,9 @@ const POINTS: u32 = 80;
 const NEGLIGIBLE_LN: f64 = 30.0;
 /// Below so many degrees of freedom nothing is known of a spread.
 const LEAST_DOF: f64 = 0.1;
-/// Bisections of a factor: to about a millionth.
+/// A factor is found when its confidence is this near, about a millionth of the factor,
+const NEAR: f64 = 1e-7;
+/// or when where it may lie was halved so often.
 const HALVINGS: u32 = 22;
 
 /// What is known of a normal population.
@@ -104,22 +106,27 @@ impl Known {
         if unit == 0.0 {
             return 0.0;
         }
-        let (mut low, mut high) = (0.0, unit);
-        while confidence(high, &spread) < wanted {
-            (low, high) = (high, 2.0 * high);
-            if !high.is_finite() {
+        let missing = |width: f64| confidence(width, &spread) - wanted;
+        let (mut low, mut high) = ((0.0, -wanted), (unit, missing(unit)));
+        while high.1 < 0.0 {
+            low = high;
+            high.0 *= 2.0;
+            if !high.0.is_finite() {
                 return f64::INFINITY;
             }
+            high.1 = missing(high.0);
         }
-        for _ in 0..HALVINGS {
-            let middle = f64::midpoint(low, high);
-            if confidence(middle, &spread) < wanted {
-                low = middle;
-            } else {
-                high = middle;
+        // Along the chord and in halves, by turns: a spread that is known makes a step.
+        for turn in 0..2 * HALVINGS {
+            let chord = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
+            let at = if turn % 2 == 0 { chord } else { f64::midpoint(low.0, high.0) };
+            let found = (at, missing(at));
+            if found.1.abs() < NEAR {
+                return at;
             }
+            if found.1 < 0.0 { low = found } else { high = found }
         }
-        high
+        high.0
     }
 }
 

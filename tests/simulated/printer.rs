@@ -7,6 +7,7 @@
 
 use shrinkrule::kind::{Axis, Kind};
 
+use crate::class::{BAD, Class, GOOD, HEIGHTS_SHRINK, SHRINK, Spread, TYPICAL};
 use crate::random::Random;
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,6 +27,17 @@ impl Population {
             Self::Bad => "bad",
             Self::Exact => "exact",
             Self::Misfit => "misfit",
+        }
+    }
+}
+
+impl Population {
+    pub fn class(self) -> Option<&'static Class> {
+        match self {
+            Self::Good => Some(&GOOD),
+            Self::Typical => Some(&TYPICAL),
+            Self::Bad => Some(&BAD),
+            Self::Exact | Self::Misfit => None,
         }
     }
 }
@@ -65,13 +77,9 @@ pub struct Print {
 
 impl Printer {
     pub fn draw(population: Population, random: &mut Random) -> Self {
-        match population {
-            Population::Exact | Population::Misfit => {
-                Self::of_world(population == Population::Misfit, random)
-            }
-            Population::Good => Self::of_class(0, random),
-            Population::Typical => Self::of_class(1, random),
-            Population::Bad => Self::of_class(2, random),
+        match population.class() {
+            Some(class) => Self::of_class(class, random),
+            None => Self::of_world(population == Population::Misfit, random),
         }
     }
 
@@ -103,48 +111,39 @@ impl Printer {
         }
     }
 
-    fn of_class(class: usize, random: &mut Random) -> Self {
-        let pick = |values: [f64; 3]| values[class];
-        let shrink = 0.003 * random.clipped(pick([1.0, 1.0, 1.2]), pick([0.1, 0.25, 0.35]), 0.2, 2.2);
-        let mut axis = |sd: [f64; 3]| random.clipped(0.0, sd[class], -0.012, 0.012);
-        let (x, y, z) = (axis([4e-4, 12e-4, 35e-4]), axis([4e-4, 12e-4, 35e-4]), axis([3e-4, 15e-4, 40e-4]));
-        let extra = random.clipped(pick([0.005, 0.03, 0.08]), pick([0.005, 0.02, 0.04]), -0.02, 0.25);
+    fn of_class(class: &Class, random: &mut Random) -> Self {
+        let mut draw = |of: Spread, low: f64, high: f64| random.clipped(of.mean, of.sd, low, high);
+        let shrink = SHRINK * draw(class.shrink, 0.2, 2.2);
+        let axis = Spread { mean: 0.0, sd: class.axis_sd };
+        let (x, y) = (draw(axis, -0.012, 0.012), draw(axis, -0.012, 0.012));
+        let z = draw(Spread { mean: 0.0, sd: class.axis_z_sd }, -0.012, 0.012);
+        let extra = draw(class.extra, -0.02, 0.25);
         let mut own = [0.0; 7];
         own[Kind::Bore as usize] = -2.0 * extra;
-        own[Kind::Height as usize] = pick([-0.01, -0.05, -0.12]);
-        let high = random.clipped(pick([-0.1, -0.25, -0.55]), pick([0.04, 0.1, 0.2]), -1.2, 0.05);
-        let wide = random.clipped(pick([-0.03, -0.08, -0.2]), pick([0.02, 0.04, 0.08]), -0.5, 0.1);
+        own[Kind::Height as usize] = class.height_offset;
+        let high = draw(class.lost_height, -1.2, 0.05);
+        let wide = draw(class.lost_width, -0.5, 0.1);
         own[Kind::HorizontalBore as usize] = wide;
-        let print = random.clipped(pick([0.01, 0.03, 0.08]), pick([0.004, 0.01, 0.03]), 0.003, 0.2);
+        let print = draw(class.print, 0.003, 0.2);
         Self {
-            swell: random.clipped(pick([0.01, 0.05, 0.12]), pick([0.01, 0.03, 0.05]), -0.1, 0.3),
+            swell: draw(class.swell, -0.1, 0.3),
             scale_x: x - shrink,
             scale_y: y - shrink,
             // Heights shrink by 0.3 to 0.6 of the plane's shrink.
-            scale_z: z - 0.45 * shrink,
-            small_bore: -random.clipped(pick([0.1, 0.3, 1.0]), pick([0.05, 0.15, 0.4]), 0.0, 2.5),
+            scale_z: z - HEIGHTS_SHRINK * shrink,
+            small_bore: -draw(class.small_bore, 0.0, 2.5),
             sag: high - wide,
-            skew: random.clipped(0.0, pick([0.03, 0.12, 0.4]), -1.2, 1.2).to_radians(),
+            skew: draw(Spread { mean: 0.0, sd: class.skew_sd_deg }, -1.2, 1.2).to_radians(),
             own,
             // The table's spread of one dimension between prints is that of a size that swells by two
             // walls; the scale of a print moves by half of what two spools differ by (judged).
             print_swell_sd: print / 2.0,
-            print_scale_sd: pick([1e-4, 2.5e-4, 6e-4]),
-            print_height_sd: pick([0.015, 0.04, 0.08]),
-            feature_sd: random.clipped(pick([0.01, 0.025, 0.06]), pick([0.003, 0.008, 0.02]), 0.004, 0.15),
-            read_outside_sd: random.clipped(
-                pick([0.006, 0.01, 0.02]),
-                pick([0.001, 0.003, 0.006]),
-                0.003,
-                0.05,
-            ),
-            read_inside_sd: random.clipped(
-                pick([0.01, 0.018, 0.035]),
-                pick([0.002, 0.005, 0.01]),
-                0.005,
-                0.08,
-            ),
-            gross: Some(Gross::Normal { chance: pick([0.003, 0.01, 0.03]), sd: pick([0.15, 0.2, 0.3]) }),
+            print_scale_sd: class.print_scale_sd,
+            print_height_sd: class.print_height_sd,
+            feature_sd: draw(class.feature, 0.004, 0.15),
+            read_outside_sd: draw(class.read_outside, 0.003, 0.05),
+            read_inside_sd: draw(class.read_inside, 0.005, 0.08),
+            gross: Some(class.gross),
         }
     }
 

@@ -12,6 +12,7 @@ use shrinkrule::stats::tolerance::Wanted;
 use shrinkrule::units::Mm;
 
 use crate::design::Feature;
+use crate::oracle::{self, Knows};
 use crate::printer::{Gross, Population, Printer};
 use crate::random::Random;
 
@@ -26,6 +27,8 @@ pub struct Plan {
     pub targets: (Vec<Feature>, Vec<Feature>),
     /// Ask for tolerance intervals of every so many of the targets; 0: of none.
     pub tolerance_each: usize,
+    /// Ask what those who know more would have, see [`oracle`].
+    pub oracles: bool,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -38,6 +41,8 @@ pub struct Outcome {
     pub far_cover: f64,
     /// The tenth of printers with the poorest cover begins here.
     pub worst_tenth: f64,
+    /// Mean cover and worst tenth of those who know more, see [`Knows::ALL`].
+    pub oracles: Option<[(f64, f64); 3]>,
     pub half_um: f64,
     /// Share of the sizes asked for whose 95 %/95 % tolerance interval holds 95 % of new prints, and how
     /// much wider it is than the interval for one; 0 where the plan does not ask.
@@ -166,6 +171,7 @@ fn tolerance(correction: &Correction, printer: &Printer, plan: &Plan) -> (f64, f
 pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
     let mut outcome = Outcome::default();
     let mut covers = Vec::new();
+    let mut of_oracles = [const { Vec::new() }; 3];
     let (mut spent, mut set_aside, mut read) = (std::time::Duration::ZERO, 0.0, 0.0);
     let n = f64::from(printers);
     for printer in 0..printers {
@@ -190,14 +196,26 @@ pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
         outcome.far_cover_reading += far.cover_reading / n;
         outcome.half_um += near.half * 1e3 / n;
         covers.push(near.cover);
+        if plan.oracles && covers.len() % 4 == 1 {
+            // A third of the sizes tells the same, and of a quarter of the printers the tenth is known to 0.3 %.
+            let targets: Vec<Feature> = plan.targets.0.iter().step_by(3).copied().collect();
+            printer.gross = None;
+            let setup = readings(plan, &printer, &mut random);
+            for (covers, knows) in of_oracles.iter_mut().zip(Knows::ALL) {
+                covers.push(oracle::cover(plan.population, &printer, &setup, &targets, knows));
+            }
+        }
         if plan.tolerance_each > 0 {
             let (confident, half) = tolerance(&fit.correction, &printer, plan);
             outcome.confident += confident / n;
             outcome.tolerance_half_um += half * 1e3 / n;
         }
     }
-    covers.sort_by(f64::total_cmp);
-    outcome.worst_tenth = covers[covers.len() / 10];
+    outcome.worst_tenth = worst_tenth(&mut covers);
+    outcome.oracles = plan.oracles.then(|| {
+        of_oracles
+            .map(|mut covers| (covers.iter().sum::<f64>() / covers.len() as f64, worst_tenth(&mut covers)))
+    });
     outcome.rms_um = outcome.rms_um.sqrt() * 1e3;
     outcome.far_rms_um = outcome.far_rms_um.sqrt() * 1e3;
     outcome.set_aside_share = set_aside / read;
@@ -205,13 +223,23 @@ pub fn run(plan: &Plan, printers: u32, seed: u64) -> Outcome {
     outcome
 }
 
+/// Where the tenth with the poorest cover begins.
+fn worst_tenth(covers: &mut [f64]) -> f64 {
+    covers.sort_by(f64::total_cmp);
+    covers[covers.len() / 10]
+}
+
 pub const HEADER: &str = "\
 | population | design | prints x readings | gross | rms µm | 30-100 | true size | worst tenth | 30-100 | half µm | reading | 30-100 | set aside | µs a fit |
 |---|---|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|";
 
+pub const HEADER_WITH_ORACLES: &str = "\
+| population | design | prints x readings | gross | rms µm | 30-100 | true size | worst tenth | 30-100 | half µm | reading | 30-100 | set aside | µs a fit | knows all | knows the class | its spreads |
+|---|---|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|";
+
 pub fn row(plan: &Plan, design: &str, outcome: &Outcome) -> String {
     let percent = |share: f64| format!("{:.1} %", share * 100.0);
-    format!(
+    let mut row = format!(
         "| {} | {design} | {} x {} | {} | {:.1} | {:.1} | {} | {} | {} | {:.0} | {} | {} | {:.2} % | {:.0} |",
         plan.population.name(),
         plan.prints,
@@ -227,5 +255,9 @@ pub fn row(plan: &Plan, design: &str, outcome: &Outcome) -> String {
         percent(outcome.far_cover_reading),
         outcome.set_aside_share * 100.0,
         outcome.micros_a_fit,
-    )
+    );
+    for (_, worst_tenth) in outcome.oracles.iter().flatten() {
+        row.push_str(&format!(" {} |", percent(*worst_tenth)));
+    }
+    row
 }

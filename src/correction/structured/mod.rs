@@ -130,13 +130,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
             .iter()
             .zip(observations(cells))
             .map(|(part, rows)| {
-                Resisted::new(
-                    part,
-                    prints,
-                    rows,
-                    print_over_feature(part, cells.repeat.is_some()),
-                    options.prior_scale,
-                )
+                Resisted::new(part, prints, rows, print_over_feature(part, cells), options.prior_scale)
             })
             .collect();
         resist::judge(&mut resisted, options.keep_all)
@@ -165,8 +159,7 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &Options) ->
     let all = cells.cells.iter().map(|cell| cell.reading_variance_mm2).sum::<f64>();
     let reading_variance_mm2 = all / f64::from(u32::try_from(cells.cells.len()).unwrap_or(u32::MAX));
     let spread_mm = feature_sd.hypot(reading_variance_mm2.sqrt());
-    let repeated = cells.repeat.is_some();
-    let print = parts.iter().map(|part| print_prior(part, repeated, options)).collect();
+    let print = parts.iter().map(|part| print_prior(part, &cells, options)).collect();
     let spreads = Spreads {
         spread_mm,
         reading_variance_mm2,
@@ -201,18 +194,18 @@ fn leave_no_kind_empty(
     }
 }
 
-fn print_over_feature(part: &design::Part, repeated: bool) -> LogNormal {
-    match (part.is_height, repeated) {
-        (true, _) => priors::HEIGHT_OVER_FEATURE,
-        (false, true) => priors::PRINT_OVER_FEATURE,
-        (false, false) => priors::PRINT_OVER_FEATURE_AND_READING,
+fn print_over_feature(part: &design::Part, cells: &Cells) -> LogNormal {
+    if part.is_height {
+        priors::HEIGHT_OVER_FEATURE
+    } else {
+        priors::print_over_feature(cells.repeat.map(|repeat| repeat.sd_mm))
     }
 }
 
 /// What is thought of how prints differ: as the person's other corrections have it or, failing that, as
 /// printers usually are.
-fn print_prior(part: &design::Part, repeated: bool, options: &Options) -> PrintPrior {
-    let usual = print_over_feature(part, repeated);
+fn print_prior(part: &design::Part, cells: &Cells, options: &Options) -> PrintPrior {
+    let usual = print_over_feature(part, cells);
     let lent = options.lent.as_ref().and_then(|lent| if part.is_height { lent.height } else { lent.print });
     if let Some(spread) = lent {
         return PrintPrior { spread, over_feature: None };

@@ -256,12 +256,14 @@ fn lost_groups(found: &Found<'_>, judged: &[Vec<Judged>]) -> Vec<String> {
 fn warnings(found: &Found<'_>, correction: &Correction) -> Vec<String> {
     let mut warnings = Vec::new();
     if found.prints < 2 {
-        let source = match found.options.print_sd_mm {
-            Some(_) => "as your other corrections have it".to_owned(),
-            None => format!(
+        let lent = found.options.lent.as_ref().is_some_and(|lent| lent.print.is_some());
+        let source = if lent || found.options.print_sd_mm.is_some() {
+            "as your other corrections have it".to_owned()
+        } else {
+            format!(
                 "reference spreads: about {:.1} times what features of one print differ by",
-                priors::PRINT_OVER_FEATURE.median
-            ),
+                correction.spread.print.sd_mm / correction.spread.feature.sd_mm
+            )
         };
         warnings.push(format!(
             "one print only: how prints differ is not seen; the intervals allow {:.3} mm for it ({source}); print the coupons once more to measure it",
