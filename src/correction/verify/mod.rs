@@ -13,7 +13,7 @@
 //! these the verdict:
 //!
 //! - *drifted*: there is evidence of change, and the change is larger than what matters. Evidence is any of
-//!   three: the walls' shift with a p-value below 0.035, that of all sizes below 0.0075, the joint test below
+//!   three: the walls' shift with a p-value below 0.033, that of all sizes below 0.0075, the joint test below
 //!   0.0075: together 5 % of unchanged printers at most (Bonferroni). A shift is one direction and is tested
 //!   as one: the joint test alone would miss it, among forty features it is one direction of forty, and is left
 //!   for whatever else may change. Walls have most of the level since prints differ most there, so that a change

@@ -7,9 +7,10 @@ use serde::Serialize;
 use super::{Shift, Verification};
 
 /// Below these there is evidence of change: of the walls' shift; of that of all sizes, and of all features
-/// together. They add up to 5 % (Bonferroni). Walls have most of it: how much prints differ in them hides a
+/// together. They add up to just below 5 % (Bonferroni): how few prints tell their
+/// spread costs a little more. Walls have most of it: how much prints differ in them hides a
 /// change there, and nowhere else so much.
-pub(super) const WALLS_LEVEL: f64 = 0.035;
+pub(super) const WALLS_LEVEL: f64 = 0.033;
 pub(super) const OTHER_LEVEL: f64 = 0.0075;
 /// From here up neither test says anything against the correction.
 const QUIET_LEVEL: f64 = 0.05;
