@@ -145,10 +145,7 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
     let felt: Vec<FeelAnswer> = feels.values().map(FeelAnswer::of).collect();
-    let mut answer = FitAnswer {
-        setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect(),
-        feels: felt.clone(),
-    };
+    let mut answer = FitAnswer { setups: fits.iter().map(SetupAnswer::of).collect(), feels: felt.clone() };
     for setup in &mut answer.setups {
         setup.borrowed = borrowed.get(&setup.setup).cloned();
     }

@@ -1,8 +1,10 @@
 //! What speaks against a fit, in plain words: what the form cannot follow, which features pull it, which
-//! coupon or print stands apart.
+//! coupon or print stands apart, whether sizes change across the plate, which sizes decide what.
 //!
 //! Each doubt is one further column of the model: a bend of one kind, a scale of its own, a shift of one
-//! coupon's walls, of one print, of one size of one kind, a difference of the diagonals. It is tested by F
+//! coupon's walls, of one print, of one size of one kind, a difference of the diagonals, a slope of sizes or
+//! of walls along x or y of the plate. Where pieces lay is known of the program's own sets, by their names
+//! ([`crate::coupon::places`]); a piece counts with its middle. It is tested by F
 //! in an ordinary fit with all terms free and each print's swell, scale and height taken out, in which
 //! normal errors make the test exact; no spread and no prior has a say. Where prints repeat features, what
 //! is left over is also held against how the prints differ (lack of fit against pure error).
@@ -15,6 +17,7 @@
 //! and Weisberg, Residuals and Influence in Regression, 2.2.2 (mean-shift test).
 
 mod basis;
+pub mod leverage;
 mod words;
 
 use std::collections::BTreeMap;
@@ -24,6 +27,7 @@ use crate::stats::distribution::f_above;
 
 use super::Term;
 use super::fitted::FittedPoint;
+use crate::coupon::places::{self, Places};
 use basis::{Basis, Tested};
 
 /// Chance that a sound fit is criticised at all.
@@ -109,6 +113,19 @@ pub enum Doubt {
         /// The size of the same kind, or of any, whose prediction they pull most, and by how much, mm.
         pulls: Option<(Kind, f64, f64)>,
     },
+    /// Sizes change across the plate.
+    Slope {
+        /// The set that the pieces are of.
+        set: &'static str,
+        /// Along y, to the back; else along x, to the right.
+        is_to_the_back: bool,
+        /// Only walls change: outsides grow where insides close. Else all sizes grow alike.
+        is_of_walls: bool,
+        /// How much sizes, or outsides, grow from one end to the other, mm.
+        grow_mm: f64,
+        /// How far the ends are apart, mm.
+        over_mm: f64,
+    },
     /// The diagonals differ.
     Diagonals {
         /// How far the angle between x and y is open beyond 90 degrees, rad.
@@ -151,6 +168,22 @@ enum About<'a> {
     Shift(u32),
     Group(Kind, f64),
     Diagonals,
+    Slope(Slope),
+}
+
+/// A slope across the plate of the pieces of a set.
+#[derive(Clone, Copy, PartialEq)]
+struct Slope {
+    places: &'static Places,
+    is_to_the_back: bool,
+    is_of_walls: bool,
+}
+
+impl Slope {
+    /// Where a coupon lies along the slope, mm.
+    fn at(self, coupon: &str) -> f64 {
+        self.places.middle_mm.get(coupon).map_or(0.0, |middle| middle[usize::from(self.is_to_the_back)])
+    }
 }
 
 impl About<'_> {
@@ -163,11 +196,12 @@ impl About<'_> {
             Self::Shift(_) => 3,
             Self::Group(..) => 4,
             Self::Diagonals => 5,
+            Self::Slope(_) => 6,
         }
     }
 }
 
-const SORTS: usize = 6;
+const SORTS: usize = 7;
 
 /// F below this, of 1 and any degrees of freedom, is above [`LEVEL`] by itself: 1.96 squared.
 const LEAST_F: f64 = 3.84;
@@ -176,15 +210,9 @@ const LEAST_F: f64 = 3.84;
 ///
 /// `is_curve_tested`: bends of kinds were looked for elsewhere and are left out.
 pub fn criticise<'a>(rows: &[Row<'a>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
-    if rows.len() > MOST_ROWS {
-        return Vec::new();
-    }
-    let mut copies: Vec<u32> = rows.iter().map(|row| row.copy).collect();
-    copies.sort_unstable();
-    copies.dedup();
-    let copies = &copies[copies.len().saturating_sub(MOST_PRINTS)..];
-    let rows: Vec<Row<'a>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
+    let Some((rows, copies)) = looked_at(rows) else { return Vec::new() };
     let deviations: Vec<f64> = rows.iter().map(|row| row.deviation_mm).collect();
+    let copies = &copies[..];
     let mut basis = Basis::new(model(&rows, terms, copies), &deviations, FINEST_MM * FINEST_MM);
     let of = |basis: &Basis, candidates: Vec<Candidate<'a>>| -> Vec<(Candidate<'a>, Tested)> {
         let tested = candidates.into_iter().map(|candidate| (test(basis, &candidate, &rows), candidate));
@@ -220,6 +248,19 @@ pub fn criticise<'a>(rows: &[Row<'a>], terms: &[Term], is_curve_tested: bool) ->
         }
     }
     found
+}
+
+/// The rows that are looked at, and their prints: the last ones where there are many. `None` where there are more
+/// than any setup of coupons has.
+fn looked_at<'a>(rows: &[Row<'a>]) -> Option<(Vec<Row<'a>>, Vec<u32>)> {
+    if rows.len() > MOST_ROWS {
+        return None;
+    }
+    let mut copies: Vec<u32> = rows.iter().map(|row| row.copy).collect();
+    copies.sort_unstable();
+    copies.dedup();
+    let copies = copies.split_off(copies.len().saturating_sub(MOST_PRINTS));
+    Some((rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect(), copies))
 }
 
 /// The model's columns with every term free, and what each print but the first may do.
@@ -292,11 +333,43 @@ fn candidates<'a>(rows: &[Row<'a>], copies: &[u32], is_curve_tested: bool) -> Ve
             column,
         }),
     );
+    all.extend(slopes(rows));
     let skew = column(&|row| Term::Skew.value(row.kind, row.axis, row.nominal_mm));
     if !skew.is_empty() {
         all.push(Candidate { about: About::Diagonals, column: skew });
     }
     all
+}
+
+/// Slopes along x and y of the plate, of all sizes and of walls alone, where pieces of a set were measured.
+fn slopes<'a>(rows: &[Row<'a>]) -> Vec<Candidate<'a>> {
+    let measured: Vec<(&str, Kind, f64)> =
+        rows.iter().map(|row| (row.coupon, row.kind, row.nominal_mm)).collect();
+    let Some(places) = places::of_pieces(&measured) else { return Vec::new() };
+    let mut coupons: Vec<&str> = rows.iter().map(|row| row.coupon).collect();
+    coupons.sort_unstable();
+    coupons.dedup();
+    // Two coupons that differ are just that.
+    if coupons.len() < 3 {
+        return Vec::new();
+    }
+    let of = |(is_to_the_back, is_of_walls): (bool, bool)| {
+        let slope = Slope { places, is_to_the_back, is_of_walls };
+        let middle = rows.iter().map(|row| slope.at(row.coupon)).sum::<f64>() / rows.len() as f64;
+        let value = |row: &Row<'_>| {
+            // Heights do not grow with the flow of walls, nor with the directions of the bed.
+            let share = match (row.kind, is_of_walls) {
+                (Kind::Height, _) => 0.0,
+                (kind, true) => kind.swell_sign() / 2.0,
+                (_, false) => 1.0,
+            };
+            share * (slope.at(row.coupon) - middle)
+        };
+        let values = rows.iter().map(value).enumerate();
+        let column = values.filter(|(_, value)| *value != 0.0).collect();
+        Candidate { about: About::Slope(slope), column }
+    };
+    [(false, false), (true, false), (false, true), (true, true)].map(of).into()
 }
 
 /// Tests a doubt; a bend is one beside the kind's own straight line.
@@ -337,6 +410,18 @@ fn doubt(
             let pulled = same_kind.max_by(largest).or_else(|| others.max_by(largest));
             let pulls = pulled.map(|(row, moved)| (row.kind, row.nominal_mm, *moved));
             Doubt::Group { kind, nominal_mm, shift_mm: coefficient, pulls }
+        }
+        About::Slope(slope) => {
+            let along = rows.iter().map(|row| slope.at(row.coupon));
+            let over_mm =
+                along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min);
+            Doubt::Slope {
+                set: &slope.places.set.name,
+                is_to_the_back: slope.is_to_the_back,
+                is_of_walls: slope.is_of_walls,
+                grow_mm: coefficient * over_mm,
+                over_mm,
+            }
         }
         About::Diagonals => {
             Doubt::Diagonals { skew_rad: coefficient, is_in_model: terms.contains(&Term::Skew) }
