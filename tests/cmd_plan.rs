@@ -230,6 +230,58 @@ fn a_fit_borrows_from_a_folder_and_says_from_whom_and_how_much() {
     assert!(json(&alone)["setups"][0].get("borrowed").is_none());
 }
 
+/// Earlier prints of the setup are pooled, and other setups lend to what comes of it.
+#[test]
+fn pooling_and_borrowing_go_together_and_no_reading_counts_twice() {
+    let scratch = tempfile::tempdir().unwrap();
+    let path = |name: &str| scratch.path().join(name).to_str().unwrap().to_owned();
+    let folder = path("earlier");
+    fs::create_dir(&folder).unwrap();
+    let fit = |readings: &str, out: &str, more: &[&str]| {
+        let ran = run(&[&["fit", readings, "--out", out, "--force", "--json"][..], more].concat());
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        ran
+    };
+    for (setup, swell) in [("petg-a", 0.050), ("petg-b", 0.056), ("petg-c", 0.046)] {
+        let readings = path(&format!("{setup}.csv"));
+        fs::write(&readings, sheet(setup, swell, &[4.0, 6.0, 8.0, 12.0])).unwrap();
+        fit(&readings, &format!("{folder}/{setup}.correction.toml"), &[]);
+    }
+    let (first, second, out) = (path("first.csv"), path("second.csv"), path("out.correction.toml"));
+    fs::write(&first, sheet("petg-new", 0.052, &[5.0, 10.0])).unwrap();
+    fs::write(&second, sheet("petg-new", 0.053, &[4.0, 10.0])).unwrap();
+    // What the setup's earlier prints gave lies in the folder like all others.
+    fit(&first, &format!("{folder}/new-first.correction.toml"), &[]);
+    let both = fit(&second, &out, &["--add", &first, "--like", &folder]);
+    let setup = |ran: &Ran| json(ran)["setups"][0].clone();
+    let of_both = setup(&both);
+    assert_eq!(of_both["borrowed"]["lenders"], serde_json::json!(["petg-a", "petg-b", "petg-c"]));
+    let warnings: Vec<&str> =
+        of_both["warnings"].as_array().unwrap().iter().map(|warning| warning.as_str().unwrap()).collect();
+    assert!(warnings[0].starts_with("pooled with 2 prints of first.csv (SHA-256 "), "{warnings:?}");
+    assert!(warnings.iter().any(|warning| warning.starts_with("borrowed from your 3 earlier setups")));
+    assert_eq!(of_both["prints"], 4);
+    // More is known than by either way alone.
+    let error = |setup: &serde_json::Value| setup["kinds"]["bore"]["offset_se_mm"].as_f64().unwrap();
+    let added = setup(&fit(&second, &path("add.correction.toml"), &["--add", &first]));
+    assert!(error(&of_both) < 0.98 * error(&added), "{of_both} {added}");
+    fs::remove_file(format!("{folder}/new-first.correction.toml")).unwrap();
+    let liked = setup(&fit(&second, &path("like.correction.toml"), &["--like", &folder]));
+    assert!(error(&of_both) < 0.98 * error(&liked), "{of_both} {liked}");
+    // The pooled correction rests on both sheets, and lends to neither of them.
+    fs::copy(path("add.correction.toml"), format!("{folder}/pooled.correction.toml")).unwrap();
+    for sheet in [&first, &second] {
+        let own = setup(&fit(sheet, &out, &["--like", &folder]));
+        assert_eq!(own["borrowed"]["lenders"], serde_json::json!(["petg-a", "petg-b", "petg-c"]), "{sheet}");
+    }
+    // Too few lenders: pooled all the same.
+    let empty = path("none");
+    fs::create_dir(&empty).unwrap();
+    let ran = fit(&second, &out, &["--add", &first, "--like", &empty]);
+    assert!(ran.err.contains("nothing was borrowed"), "{}", ran.err);
+    assert_eq!((&setup(&ran)["prints"], setup(&ran).get("borrowed")), (&serde_json::json!(4), None));
+}
+
 #[test]
 fn least_squares_does_not_borrow() {
     let scratch = tempfile::tempdir().unwrap();

@@ -111,9 +111,7 @@ fn a_printer_that_moved_is_noticed_and_seldom_called_good() {
     // The least share that is noticed: structured, least squares.
     for (case, change, least) in [
         (case(0.01, 0.01, 3, 1), Change::Walls(0.1), [0.95, 0.25]),
-        // With one print on each side nothing but the allowance says how prints differ, and it is wide enough for
-        // 95 % intervals to hold: 14 % of these are noticed, and few are called good.
-        (case(0.03, 0.025, 1, 1), Change::Walls(0.1), [0.1, 0.35]),
+        (case(0.03, 0.025, 1, 1), Change::Walls(0.1), [0.15, 0.35]),
         (case(0.03, 0.025, 3, 1), Change::Walls(0.1), [0.45, 0.1]),
         (case(0.03, 0.025, 2, 2), Change::Walls(0.1), [0.55, 0.2]),
         (case(0.03, 0.025, 3, 3), Change::Walls(0.1), [0.85, 0.6]),
@@ -126,6 +124,33 @@ fn a_printer_that_moved_is_noticed_and_seldom_called_good() {
             println!("{method:?} {case:?} {change:?}: {rates:?}");
             assert!(rates.drifted >= least, "{method:?} {case:?} {change:?}: {rates:?}");
             assert!(rates.holds <= 0.1, "{method:?} {case:?} {change:?}: {rates:?}");
+        }
+    }
+}
+
+#[test]
+#[ignore = "the table for DEVELOPERS.md: some minutes"]
+fn table_of_verdicts() {
+    let runs = std::env::var("SHRINKRULE_RUNS").ok().and_then(|text| text.parse().ok()).unwrap_or(2000);
+    println!(
+        "| method | P mm | F mm | fitted | later | unchanged called drifted | called good | walls 0.1 mm noticed | called good |"
+    );
+    println!("|---|--:|--:|--:|--:|--:|--:|--:|--:|");
+    let spreads = [(0.01, 0.01), (0.03, 0.025), (0.06, 0.04)];
+    for (method, (print, feature)) in BOTH.into_iter().flat_map(|method| spreads.map(|of| (method, of))) {
+        for (fitted, later) in [(1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (3, 1), (3, 3)] {
+            let case = case(print, feature, fitted, later);
+            let [same, moved] =
+                [Change::None, Change::Walls(0.1)].map(|change| rates(method, case, change, runs));
+            let [a, b, c, d] =
+                [same.drifted, same.holds, moved.drifted, moved.holds].map(|share| 100.0 * share);
+            println!(
+                "| {method:?} | {print} | {feature} | {fitted} | {later} | {a:.1} % | {b:.0} % | {c:.0} % | {d:.0} % |"
+            );
+            assert!(
+                same.drifted <= 0.05 + 2.0 * (0.05 * 0.95 / runs as f64).sqrt(),
+                "{method:?} {case:?}: {same:?}"
+            );
         }
     }
 }

@@ -73,8 +73,9 @@ pub struct Args {
     /// Page to write, with table, plots and what was set aside
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
-    /// Folder with corrections of your earlier setups, to borrow from as far as they are alike
-    #[arg(long, value_name = "FOLDER", conflicts_with = "add")]
+    /// Folder with corrections of your earlier setups, to borrow from as far as they are alike; with --add the
+    /// pooled readings borrow
+    #[arg(long, value_name = "FOLDER")]
     like: Option<PathBuf>,
     /// How many setups to fit at once; as many as there are cores unless given. The results are the same
     #[arg(long, value_name = "COUNT")]
@@ -140,15 +141,12 @@ pub fn run(args: &Args, output: &mut Output) -> Result<Status, Error> {
     output.warnings(&readings.warnings)?;
     output.warnings(&doubts)?;
     output.warnings(earlier.as_ref().map_or(&[], |earlier| &earlier.warnings[..]))?;
-    let borrowed = borrow(args, &readings, &feels, &mut fits, output)?;
+    let borrowed = borrow(args, (&readings, earlier.as_ref()), &feels, &mut fits, output)?;
     output.warnings(&warnings(&fits))?;
     write(args, &readings, &fits, &feels, &mut outputs)?;
     let written = outputs.commit()?;
     let felt: Vec<FeelAnswer> = feels.values().map(FeelAnswer::of).collect();
-    let mut answer = FitAnswer {
-        setups: fits.iter().map(|fit| SetupAnswer::of(&fit.correction)).collect(),
-        feels: felt.clone(),
-    };
+    let mut answer = FitAnswer { setups: fits.iter().map(SetupAnswer::of).collect(), feels: felt.clone() };
     for setup in &mut answer.setups {
         setup.borrowed = borrowed.get(&setup.setup).cloned();
     }
@@ -203,7 +201,7 @@ fn feels(args: &Args, readings: &CheckedReadings) -> (BTreeMap<usize, Feels>, Ve
 /// Fits again with what the earlier setups lend, where --like names some; what each setup has borrowed.
 fn borrow(
     args: &Args,
-    readings: &CheckedReadings,
+    (readings, earlier): (&CheckedReadings, Option<&CheckedReadings>),
     feels: &BTreeMap<usize, Feels>,
     fits: &mut Vec<Fit>,
     output: &mut Output,
@@ -222,7 +220,7 @@ fn borrow(
             None => output.warnings(&[lenders.too_few(folder, alone)])?,
         }
     }
-    let mut together = self::fits(args, readings, None, feels, &lent)?;
+    let mut together = self::fits(args, readings, earlier, feels, &lent)?;
     let mut told = BTreeMap::new();
     for (together, alone) in together.iter_mut().zip(fits.iter()) {
         let Some(lent) = lent.get(&alone.correction.setup) else { continue };
@@ -245,7 +243,7 @@ fn fits(
 ) -> Result<Vec<Fit>, Error> {
     let options = options(args)?;
     let results = match earlier {
-        Some(earlier) => pool::fit_all_with(readings, earlier, &options),
+        Some(earlier) => pool::fit_all_with(readings, earlier, &options, lent),
         None => fit_all_with(readings, &options, lent),
     };
     let mut problems = Vec::new();

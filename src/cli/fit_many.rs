@@ -102,8 +102,7 @@ impl Finished {
             finished.rows = table_rows(correction);
         }
         if with_json {
-            finished.json =
-                serde_json::to_vec_pretty(&SetupAnswer::of(correction)).map_err(io::Error::from)?;
+            finished.json = serde_json::to_vec_pretty(&SetupAnswer::of(fit)).map_err(io::Error::from)?;
         }
         if let Some(folder) = folder {
             let toml = correction.to_toml(fit.first_layer.as_ref());

@@ -9,6 +9,7 @@ use crate::kind::Kind;
 use crate::stats::distribution::t_quantile;
 
 use super::borrow::Borrowed;
+use super::criticism::leverage::Leverage;
 use super::feel::FeelAnswer;
 use super::fitted::Fit;
 use super::summary::{KindSummary, digits};
@@ -43,6 +44,9 @@ pub struct SetupAnswer {
     pub set_aside: Vec<SetAsideAnswer>,
     /// What a reader must know.
     pub warnings: Vec<String>,
+    /// The sizes that decide much of the fit by themselves.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub leverage: Vec<LeverageAnswer>,
     /// What was borrowed from earlier setups.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub borrowed: Option<Borrowed>,
@@ -82,9 +86,18 @@ pub struct SetAsideAnswer {
     reason: String,
 }
 
+/// A size that decides much, in numbers and in words.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LeverageAnswer {
+    #[serde(flatten)]
+    size: Leverage,
+    sentence: String,
+}
+
 impl SetupAnswer {
-    /// Of one correction.
-    pub fn of(correction: &Correction) -> Self {
+    /// Of one fit.
+    pub fn of(fit: &Fit) -> Self {
+        let correction = &fit.correction;
         let kind = |kind: &Kind| {
             let (coverage, summary) = (correction.kinds.get(kind)?, correction.summary(*kind)?);
             let answer = KindAnswer {
@@ -123,6 +136,11 @@ impl SetupAnswer {
                 })
                 .collect(),
             warnings: correction.warnings.clone(),
+            leverage: fit
+                .leverage
+                .iter()
+                .map(|size| LeverageAnswer { size: size.clone(), sentence: size.sentence() })
+                .collect(),
             borrowed: None,
         }
     }
@@ -179,6 +197,12 @@ fn write(out: &mut String, fit: &Fit, caliper_error_is_stated: bool) -> std::fmt
     write_spread(out, correction, caliper_error_is_stated)?;
     if let Some(spread) = &fit.first_layer {
         writeln!(out, "\n  {}", spread.in_words())?;
+    }
+    if !fit.leverage.is_empty() {
+        writeln!(out, "\n  sizes that decide much by themselves:")?;
+        for size in &fit.leverage {
+            writeln!(out, "    {}", size.sentence())?;
+        }
     }
     let (by_person, by_fit): (Vec<_>, Vec<_>) =
         correction.set_aside.iter().partition(|aside| aside.is_by_person());

@@ -1,7 +1,8 @@
 //! The corrections of a folder as lenders: which may lend to a setup, and which not and why.
 //!
 //! Read in the order of their names. A correction never lends to the very readings that it was fitted to,
-//! and of several fits of one setup's same readings only the first lends: each reading counts once.
+//! the sheet that was pooled with them included, and of several fits of one setup's same readings only the
+//! first lends: each reading counts once.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -24,9 +25,10 @@ pub struct Lenders {
     pub left_out: Vec<Problem>,
 }
 
-/// Whether two corrections rest on the same readings of the same setup.
+/// Whether two corrections rest on readings of the same setup that are in both, pooled ones included.
 fn same_readings(one: &Correction, other: &Correction) -> bool {
-    one.readings_sha256 == other.readings_sha256 && one.setup == other.setup
+    let theirs = other.sheets();
+    one.setup == other.setup && one.sheets().iter().any(|sheet| theirs.contains(sheet))
 }
 
 impl Lenders {
@@ -73,7 +75,7 @@ impl Lenders {
 
     /// What they lend to a setup that was fitted by itself; `None` when they are too few.
     pub fn lend_to(&self, alone: &Correction) -> Option<Lent> {
-        lend(&self.of(alone))
+        lend(&self.of(alone), alone)
     }
 
     /// What to say when they are too few.

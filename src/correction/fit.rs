@@ -218,11 +218,12 @@ pub fn fit(setup: &SetupReadings, conditions: &Conditions, options: &FitOptions)
             to_reference.account(&mut fit.correction);
         }
         if options.criticise {
-            let used = fit.points.iter().filter(|point| !point.set_aside);
-            let mut rows: Vec<criticism::Row<'_>> = Vec::with_capacity(fit.points.len());
-            rows.extend(used.map(criticism::Row::from));
-            let found = criticism::criticise(&rows, &fit.correction.terms, false);
-            fit.take_criticism(found);
+            let points = std::mem::take(&mut fit.points);
+            let mut rows: Vec<criticism::Row<'_>> = Vec::with_capacity(points.len());
+            rows.extend(points.iter().filter(|point| !point.set_aside).map(criticism::Row::from));
+            let terms = fit.correction.terms.clone();
+            fit.be_criticised(&rows, &terms, false);
+            fit.points = points;
         }
         if !options.points {
             fit.points = Vec::new();
@@ -290,6 +291,7 @@ fn least_squares(
         residual_sd_mm: estimate.residual_sd_mm(),
         first_layer: first_layer::spread(setup),
         criticism: Vec::new(),
+        leverage: Vec::new(),
     };
     fit.correction.suggest_elsewhere(setup);
     if let Some(to_reference) = &to_reference {
@@ -297,8 +299,7 @@ fn least_squares(
     }
     if options.criticise {
         // Bends are looked for in `shape`, which is quick enough for a thousand setups.
-        let found = criticism::criticise(&rows(setup, &seen), &estimate.terms, true);
-        fit.take_criticism(found);
+        fit.be_criticised(&rows(setup, &seen), &estimate.terms, true);
     }
     Ok(fit)
 }

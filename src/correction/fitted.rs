@@ -4,7 +4,9 @@ use crate::kind::{Axis, Kind};
 use crate::readings::Name;
 
 use super::Correction;
-use super::criticism::Criticism;
+use super::Term;
+use super::criticism::leverage::{Leverage, leverage};
+use super::criticism::{Criticism, Row, criticise};
 use super::first_layer::FirstLayerSpread;
 
 /// A fitted correction and the points behind it.
@@ -23,13 +25,17 @@ pub struct Fit {
     pub first_layer: Option<FirstLayerSpread>,
     /// What speaks against it, the strongest first; the correction's warnings say it in words.
     pub criticism: Vec<Criticism>,
+    /// The sizes that decide much of it by themselves, the strongest first.
+    pub leverage: Vec<Leverage>,
 }
 
 impl Fit {
-    /// Keeps what speaks against the fit, in words as well.
-    pub(super) fn take_criticism(&mut self, found: Vec<Criticism>) {
-        self.correction.warnings.extend(found.iter().map(Criticism::sentence));
-        self.criticism = found;
+    /// Takes in what speaks against the fit, in words as well, and what decides it. `rows` are those used;
+    /// `is_curve_tested`: bends of kinds were looked for elsewhere.
+    pub(super) fn be_criticised(&mut self, rows: &[Row<'_>], terms: &[Term], is_curve_tested: bool) {
+        self.criticism = criticise(rows, terms, is_curve_tested);
+        self.correction.warnings.extend(self.criticism.iter().map(Criticism::sentence));
+        self.leverage = leverage(rows, terms, is_curve_tested);
     }
 }
 

@@ -25,7 +25,7 @@ use super::Correction;
 
 /// The finest that is told apart, mm: rounding to the usual caliper's step. A printer whose features and
 /// readings never differ is not known any better.
-const FINEST_MM: f64 = 0.01 / 3.464; // step / sqrt(12)
+pub(super) const FINEST_MM: f64 = 0.01 / 3.464; // step / sqrt(12)
 
 /// One later feature, on whichever print.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,9 +65,10 @@ pub struct JointSpread {
 }
 
 /// The groups whose variances were estimated together.
-const FEATURES: usize = 0;
-const CALIPER: usize = 1;
-const PRINTS: usize = 2;
+pub(super) const FEATURES: usize = 0;
+pub(super) const CALIPER: usize = 1;
+/// The first of three.
+pub(super) const PRINTS: usize = 2;
 
 /// How one print departs from the mean of all, part by part. Least squares: walls by their sign, spans,
 /// heights. Structured: swell, shrink, heights.
@@ -96,9 +97,12 @@ impl PrintParts {
     fn loadings(correction: &Correction, kind: Kind, drawn_mm: f64) -> [f64; 3] {
         match &correction.print_effects {
             Some(effects) => [
-                effects.swell_sd_mm * kind.swell_sign() * typical(effects.swell_dof),
-                effects.shrink_sd * drawn_mm * f64::from(kind != Kind::Height) * typical(effects.shrink_dof),
-                effects.height_sd_mm * f64::from(kind == Kind::Height) * typical(effects.height_dof),
+                effects.swell_sd_mm * kind.swell_sign() * scale_over_rms(effects.swell_dof),
+                effects.shrink_sd
+                    * drawn_mm
+                    * f64::from(kind != Kind::Height)
+                    * scale_over_rms(effects.shrink_dof),
+                effects.height_sd_mm * f64::from(kind == Kind::Height) * scale_over_rms(effects.height_dof),
             ],
             None => {
                 let sd_mm = correction.spread.print.sd_mm;
@@ -114,7 +118,7 @@ impl PrintParts {
 
 /// From a root mean square over all that a spread may be, as the structured model states it, to the scale
 /// of the t distribution with so many degrees of freedom; see [`super::apply`].
-fn typical(dof: f64) -> f64 {
+pub(super) fn scale_over_rms(dof: f64) -> f64 {
     let log_variance = 2.0 / (dof - 1.0).max(0.2);
     ((-log_variance / 2.0).exp() / (1.0 + log_variance / 2.0)).sqrt()
 }
@@ -124,7 +128,7 @@ impl Correction {
     pub fn joint_spread(&self, features: &[LaterFeature]) -> JointSpread {
         let repeat_mm2 = self.spread.repeat.map_or(0.0, |repeat| repeat.sd_mm.powi(2));
         let feature_dof = self.spread.feature.dof.unwrap_or(self.dof);
-        let scale = if self.print_effects.is_some() { typical(feature_dof) } else { 1.0 };
+        let scale = if self.print_effects.is_some() { scale_over_rms(feature_dof) } else { 1.0 };
         let feature_mm2 = (scale * self.spread.feature.sd_mm).powi(2);
         let own = |feature: &LaterFeature| {
             let read_mm2 = repeat_mm2 / f64::from(feature.readings.max(1));
@@ -171,49 +175,6 @@ impl Correction {
 }
 
 impl JointSpread {
-    /// Lets the later prints themselves say how far prints differ in their walls, where there are several.
-    ///
-    /// A change moves all of them alike, so how they differ from one another tells the spread whatever
-    /// happened. It is pooled with the correction's own by degrees of freedom; a stated allowance stays.
-    pub fn learn_from(&mut self, differences: &[f64]) {
-        let dof = self.linked.dofs[PRINTS];
-        let walls = |origin: &Origin, column: &Column| *origin == Origin::NewPrint && column.group == PRINTS;
-        let columns = self.origins.iter().zip(&self.linked.columns);
-        let prints: Vec<&Column> =
-            columns.filter(|(origin, column)| walls(origin, column)).map(|(_, c)| c).collect();
-        if prints.len() < 2 || !dof.is_finite() {
-            return;
-        }
-        // Of each print, its effect in standard deviations as its features show it, and the variance that
-        // these have for themselves.
-        let effects: Vec<(f64, f64)> = prints
-            .iter()
-            .map(|column| {
-                let size: f64 = column.loadings.iter().map(|loading| loading.abs()).sum();
-                let signs = column
-                    .loadings
-                    .iter()
-                    .map(|loading| if *loading == 0.0 { 0.0 } else { loading.signum() });
-                let weights: Vec<f64> = signs.map(|sign| sign / size).collect();
-                let effect = weights.iter().zip(differences).map(|(weight, d)| weight * d).sum();
-                (
-                    effect,
-                    weights.iter().zip(&self.linked.own).map(|(weight, own)| weight * weight * own).sum(),
-                )
-            })
-            .collect();
-        let count = effects.len() as f64;
-        let mean = effects.iter().map(|(effect, _)| effect).sum::<f64>() / count;
-        let between = effects.iter().map(|(effect, _)| (effect - mean).powi(2)).sum::<f64>() / (count - 1.0);
-        let own = effects.iter().map(|(_, own)| own).sum::<f64>() / count;
-        let seen = (between - own).max(0.0);
-        let factor = ((dof + (count - 1.0) * seen) / (dof + count - 1.0)).sqrt();
-        for column in self.linked.columns.iter_mut().filter(|column| column.group == PRINTS) {
-            column.loadings.iter_mut().for_each(|loading| *loading *= factor);
-        }
-        self.linked.dofs[PRINTS] = dof + count - 1.0;
-    }
-
     fn add(&mut self, origin: Origin, group: usize, loadings: Vec<f64>) {
         if loadings.iter().any(|loading| *loading != 0.0) {
             self.linked.columns.push(Column { group, loadings });
@@ -312,25 +273,6 @@ mod tests {
             let expected: f64 = typical * swell * swell + shrink * shrink;
             assert!((new(weights) - expected).abs() < 1e-8, "{weights:?}: {} {expected}", new(weights));
         }
-    }
-
-    #[test]
-    fn later_prints_that_differ_more_widen_the_spread_of_prints_and_a_common_shift_does_not() {
-        let features = [1, 1, 2, 2, 3, 3].map(|print| later(Kind::Pin, 8.0, print));
-        let learnt = |differences: [f64; 6]| {
-            let mut joint = known().joint_spread(&features);
-            joint.learn_from(&differences);
-            assert_eq!(joint.linked.dofs[PRINTS], 4.0 + 2.0);
-            joint.variance_from(&[1.0, 0.0, 0.0, 0.0, 0.0, 0.0], &[Origin::NewPrint], false).sqrt()
-        };
-        // 4 degrees of freedom of 0.02 mm and two of nothing, whatever all have in common.
-        for shift in [0.0, 0.3] {
-            assert!((learnt([shift; 6]) - 0.02 * (4.0_f64 / 6.0).sqrt()).abs() < 1e-12);
-        }
-        let apart = learnt([0.1, 0.1, -0.1, -0.1, 0.0, 0.0]);
-        // Two of 0.1^2 less what two features of 0.02 mm have for themselves.
-        let expected = ((4.0 * 0.0004 + 2.0 * (0.01 - 0.0002)) / 6.0_f64).sqrt();
-        assert!((apart - expected).abs() < 1e-12, "{apart} {expected}");
     }
 
     #[test]

@@ -8,16 +8,33 @@
 //! Lines of the earlier sheet are told as `line N of earlier.csv`. While a fit is on its way they are kept
 //! apart from the new sheet's by `EARLIER_LINES`.
 
+use std::collections::BTreeMap;
+
 use crate::readings::{CheckedReadings, Conditions, FeatureReadings, SetupReadings};
 
+use super::Correction;
 use super::fit::{FitError, FitOptions, Method, fit};
 use super::fitted::Fit;
+use super::structured::lent::Lent;
 use super::temperature::ToReference;
 use super::verify::answer::probability;
 use super::verify::{Options, Verdict, verify};
 
 /// Added to the line numbers of the earlier sheet: more lines than any sheet has.
 const EARLIER_LINES: u64 = 1 << 40;
+
+/// How the sentence begins that a pooled correction says of itself, and what is before the other sheet's hash.
+const POOLED: &str = "pooled with ";
+const HASH: &str = "(SHA-256 ";
+
+impl Correction {
+    /// The SHA-256 of every sheet that it rests on: its own, and the one that it was pooled with.
+    pub fn sheets(&self) -> Vec<&str> {
+        let pooled = self.warnings.iter().filter(|warning| warning.starts_with(POOLED));
+        let hashes = pooled.filter_map(|warning| warning.split_once(HASH)?.1.split(')').next());
+        std::iter::once(self.readings_sha256.as_str()).chain(hashes).collect()
+    }
+}
 
 /// How the new readings agree with the earlier ones.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,11 +82,13 @@ impl Agreement {
 
 /// Fits every setup of `new` together with the prints of the same setup in `earlier`, in the order of `new`.
 ///
-/// A setup that only `new` has is fitted alone, and the warning says so.
+/// A setup that only `new` has is fitted alone, and the warning says so. `lent` is what setups borrow, by
+/// name; whether old and new agree is looked at without it.
 pub fn fit_all_with(
     new: &CheckedReadings,
     earlier: &CheckedReadings,
     options: &FitOptions,
+    lent: &BTreeMap<String, Lent>,
 ) -> Vec<Result<Fit, FitError>> {
     let file = new.source.path.file_name().unwrap_or_default().to_string_lossy();
     let earlier_file = earlier.source.path.file_name().unwrap_or_default().to_string_lossy();
@@ -80,7 +99,10 @@ pub fn fit_all_with(
         };
         let as_if_now = factor(&earlier.conditions) / factor(&new.conditions);
         let pooled = past.as_ref().map(|past| pooled(&setup, past, as_if_now));
-        let mut fit = fit(pooled.as_ref().unwrap_or(&setup), &new.conditions, options)?;
+        let borrowing =
+            lent.get(&setup.setup).map(|lent| FitOptions { lent: Some(lent.clone()), ..options.clone() });
+        let borrowing = borrowing.as_ref().unwrap_or(options);
+        let mut fit = fit(pooled.as_ref().unwrap_or(&setup), &new.conditions, borrowing)?;
         fit.correction.readings_file = file.clone().into_owned();
         fit.correction.readings_sha256.clone_from(&new.source.sha256);
         name_lines(&mut fit, &earlier_file, as_if_now);
@@ -90,7 +112,7 @@ pub fn fit_all_with(
                 let day =
                     earlier.conditions.date.as_ref().map_or_else(String::new, |date| format!(" of {date}"));
                 format!(
-                    "pooled with {} of {earlier_file}{day} (SHA-256 {}): {}",
+                    "{POOLED}{} of {earlier_file}{day} {HASH}{}): {}",
                     prints(past),
                     earlier.source.sha256,
                     agreement(&setup, past, (&new.conditions, earlier), options).in_words()
@@ -241,7 +263,7 @@ mod tests {
     #[test]
     fn earlier_prints_become_further_prints_and_the_correction_says_where_they_came_from() {
         let (new, earlier) = (sheet("new.csv", 2, 0.0, false), sheet("earlier.csv", 3, 0.0, false));
-        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default()));
+        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default(), &BTreeMap::new()));
         assert_eq!(fit.correction.prints, 5);
         assert_eq!(fit.correction.kinds[&Kind::Bore].features, 30);
         assert_eq!(fit.correction.readings_file, "new.csv");
@@ -253,7 +275,9 @@ mod tests {
     #[test]
     fn sheets_that_do_not_agree_are_told() {
         let (new, earlier) = (sheet("new.csv", 2, 0.3, false), sheet("earlier.csv", 3, 0.0, false));
-        let said = &only(fit_all_with(&new, &earlier, &FitOptions::default())).correction.warnings[0];
+        let said = &only(fit_all_with(&new, &earlier, &FitOptions::default(), &BTreeMap::new()))
+            .correction
+            .warnings[0];
         assert!(said.contains("they do not agree, the printer has changed in between"), "{said}");
         assert!(said.contains("walls +0.30"), "{said}");
     }
@@ -261,13 +285,13 @@ mod tests {
     #[test]
     fn a_slip_of_the_earlier_sheet_is_named_by_its_own_line_and_file() {
         let (new, earlier) = (sheet("new.csv", 2, 0.0, false), sheet("earlier.csv", 3, 0.0, true));
-        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default()));
+        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default(), &BTreeMap::new()));
         let aside = &fit.correction.set_aside[0];
         assert_eq!(aside.line, 10);
         assert!(aside.reason.ends_with(" (in earlier.csv)"), "{aside:?}");
         assert!(fit.points.iter().all(|point| point.line < EARLIER_LINES));
         let kept = FitOptions { keep_all: true, ..FitOptions::default() };
-        let warnings = only(fit_all_with(&new, &earlier, &kept)).correction.warnings;
+        let warnings = only(fit_all_with(&new, &earlier, &kept, &BTreeMap::new())).correction.warnings;
         assert!(warnings.iter().any(|warning| warning.contains("line 10 of earlier.csv")), "{warnings:?}");
     }
 
@@ -276,7 +300,7 @@ mod tests {
         let new = sheet("new.csv", 2, 0.0, false);
         let text = "setup,kind,nominal_mm,reading_mm\npla,bore,5,4.8\n";
         let earlier = read_bytes(Path::new("earlier.csv"), text.as_bytes()).unwrap();
-        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default()));
+        let fit = only(fit_all_with(&new, &earlier, &FitOptions::default(), &BTreeMap::new()));
         assert_eq!(fit.correction.prints, 2);
         assert_eq!(
             fit.correction.warnings[0],

@@ -32,7 +32,7 @@ use super::{Spread, SpreadEstimate};
 pub const PRINT_ALLOWANCE_MM: f64 = 0.03;
 /// What the allowance weighs beside measured prints, in degrees of freedom: as much as one print more.
 /// Judgement; without it a pair of prints that happen to agree would promise that all will.
-const ALLOWANCE_DOF: f64 = 1.0;
+pub(super) const ALLOWANCE_DOF: f64 = 1.0;
 /// Smallest step of a caliper, mm, when the readings file does not say.
 pub const USUAL_RESOLUTION_MM: f64 = 0.01;
 

@@ -32,6 +32,7 @@ mod label;
 pub mod limits;
 mod motor_mount;
 mod pin_base;
+pub mod places;
 pub mod plate;
 mod ring;
 pub mod sheet;

@@ -153,5 +153,6 @@ pub fn fit(shape: &Shape) -> Fit {
         residual_sd_mm: shape.sd_mm,
         first_layer: None,
         criticism: Vec::new(),
+        leverage: Vec::new(),
     }
 }

@@ -9,6 +9,7 @@ pub mod design;
 pub mod difference;
 pub mod distribution;
 pub mod dof;
+pub mod doubtful_sum;
 pub mod equal_spread;
 pub mod hump;
 pub mod least_absolute;

@@ -126,13 +126,14 @@ fn tolerance_intervals_hold_their_share_with_their_confidence() {
 #[ignore = "minutes; its figures are in DEVELOPERS.md"]
 fn table_of_criticism() {
     println!(
-        "| population | design | prints | told anything | curve | own scale | coupon | shift | group | lack of fit |"
+        "| population | design | prints | told anything | curve | own scale | coupon | shift | group | lack of fit | slope |"
     );
     for population in [Good, Typical, Bad] {
-        for (name, features) in [("quick", design::quick()), ("starter", design::starter())] {
+        for name in ["quick", "starter"] {
+            let (features, pieces) = told::of_set(name);
             for prints in 1..=3 {
-                let found =
-                    told::told(&class_plan(population, features.clone(), prints), printers(), SEED + 3);
+                let plan = class_plan(population, features.clone(), prints);
+                let found = told::told(&plan, &pieces, printers(), SEED + 3);
                 let sorts = found.sorts.map(|share| format!("{:.1} %", 100.0 * share)).join(" | ");
                 println!(
                     "| {} | {name} | {prints} | {:.1} % | {sorts} |",

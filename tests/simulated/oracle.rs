@@ -148,15 +148,17 @@ pub fn cover(
                 part.terms.iter().map(|term| term.value(target.kind, target.axis, target.size)).collect();
             let mean: f64 =
                 x.iter().zip(&solution.mean).zip(expected).map(|((x, own), all)| x * (own + all.mean)).sum();
-            let mut variance = [0.0];
-            solution.add_variances(&mut x.clone(), &mut variance);
+            let covariance = solution.covariance();
+            let rows = covariance.chunks_exact(x.len()).zip(&x);
+            let mut variance: f64 =
+                rows.map(|(row, xi)| xi * row.iter().zip(&x).map(|(c, xj)| c * xj).sum::<f64>()).sum();
             let mut new = printer.clone();
             new.print_swell_sd = option.print / 2.0;
             new.feature_sd = option.feature;
-            variance[0] += new.new_print_variance(target.kind, target.size);
+            variance += new.new_print_variance(target.kind, target.size);
             let weight = (option.weight_ln - most).exp();
             if weight > 1e-5 {
-                mixture.push(Normal { mean, sd: variance[0].sqrt(), weight });
+                mixture.push(Normal { mean, sd: variance.sqrt(), weight });
             }
         }
         if mixture.is_empty() {
@@ -181,7 +183,7 @@ fn solve(
     expected: &[Spread],
     option: Spreads,
 ) -> Solution {
-    let mut products = Products::new(part.terms.len(), part.effects, prints);
+    let mut products = Products::new(part.terms.len(), part.effects.len(), prints);
     for (row, index) in part.features.iter().enumerate() {
         let feature = &setup.features[*index];
         // The caliper is rounded to 0.01 mm.
@@ -190,7 +192,8 @@ fn solve(
         let x = part.x(row);
         let mean: f64 = x.iter().zip(expected).map(|(x, all)| x * all.mean).sum();
         let y = feature.repeats.mean_mm - feature.nominal_mm - mean;
-        products.add(Row { x, z: part.z(row), group: part.print[row], y }, 1.0 / variance);
+        let z = &part.z(row)[..part.effects.len()];
+        products.add(Row { x, z, group: part.print[row], y }, 1.0 / variance);
     }
     let sds =
         if part.is_height { vec![class.print_height_sd] } else { vec![option.print, class.print_scale_sd] };

@@ -8,10 +8,12 @@ use std::cell::RefCell;
 use std::ops::Range;
 use std::rc::Rc;
 
+use crate::coupon::places::{self, Places};
 use crate::kind::{Axis, Kind};
 
 use super::Row;
 use super::basis::{Basis, Further};
+use super::leverage::{self, Leverage};
 use crate::correction::Term;
 
 /// Designs that a thread keeps; of two that meet in one place the later stays.
@@ -28,10 +30,11 @@ pub(super) enum About {
     Shift(u32),
     Group(Kind, f64),
     Diagonals,
+    Slope(Slope),
 }
 
 /// The sorts of [`About`].
-const SORTS: usize = 6;
+const SORTS: usize = 7;
 
 impl About {
     /// The sort of doubt, to share the level by.
@@ -43,7 +46,34 @@ impl About {
             Self::Shift(_) => 3,
             Self::Group(..) => 4,
             Self::Diagonals => 5,
+            Self::Slope(_) => 6,
         }
+    }
+}
+
+/// A slope across the plate of the pieces of a set.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Slope {
+    pub places: &'static Places,
+    pub is_to_the_back: bool,
+    pub is_of_walls: bool,
+}
+
+impl Slope {
+    /// Where a coupon lies along the slope, mm.
+    pub fn at(self, coupon: &str) -> f64 {
+        self.places.middle_mm.get(coupon).map_or(0.0, |middle| middle[usize::from(self.is_to_the_back)])
+    }
+
+    /// A row's value in the slope's column. Heights do not grow with the flow of walls, nor with the directions of
+    /// the bed.
+    fn value(self, row: &Row<'_>, middle_mm: f64) -> f64 {
+        let share = match (row.kind, self.is_of_walls) {
+            (Kind::Height, _) => 0.0,
+            (kind, true) => kind.swell_sign() / 2.0,
+            (_, false) => 1.0,
+        };
+        share * (self.at(row.coupon) - middle_mm)
     }
 }
 
@@ -69,6 +99,8 @@ pub(super) struct Design {
     /// How many sorts can be told at all, with the lack of fit.
     pub sorts: usize,
     pub pure: Option<PureError>,
+    /// The sizes that decide much by themselves.
+    pub leverage: Vec<Leverage>,
     /// The rows of each column that are not zero, with their values.
     entries: Vec<(usize, f64)>,
 }
@@ -133,6 +165,7 @@ impl Design {
             counts: [0; SORTS],
             sorts: 0,
             pure: PureError::of(rows, &order, copies),
+            leverage: leverage::of_design(rows, copies, terms),
             entries: Vec::new(),
         };
         design.add_candidates(rows, &order, copies);
@@ -176,6 +209,7 @@ impl Design {
             let Row { kind, nominal_mm, .. } = rows[group[0]];
             self.add(About::Group(kind, nominal_mm), group.iter().map(|at| (*at, 1.0)));
         }
+        self.add_slopes(rows);
         let skew = rows.iter().map(|row| Term::Skew.value(row.kind, row.axis, row.nominal_mm));
         let skew = skew.enumerate().filter(|(_, value)| *value != 0.0);
         if skew.clone().next().is_some() {
@@ -192,6 +226,26 @@ impl Design {
         for coupon in walls.chunk_by(|a, b| rows[*a].coupon == rows[*b].coupon).filter(|_| are_several) {
             let swell = coupon.iter().map(|at| (*at, rows[*at].kind.swell_sign() / 2.0));
             self.add(About::Coupon(coupon[0]), swell);
+        }
+    }
+
+    /// Slopes along x and y of the plate, of all sizes and of walls alone, where pieces of a set were measured.
+    fn add_slopes(&mut self, rows: &[Row<'_>]) {
+        let measured: Vec<(&str, Kind, f64)> =
+            rows.iter().map(|row| (row.coupon, row.kind, row.nominal_mm)).collect();
+        let Some(places) = places::of_pieces(&measured) else { return };
+        let mut coupons: Vec<&str> = rows.iter().map(|row| row.coupon).collect();
+        coupons.sort_unstable();
+        coupons.dedup();
+        // Two coupons that differ are just that.
+        if coupons.len() < 3 {
+            return;
+        }
+        for (is_to_the_back, is_of_walls) in [(false, false), (true, false), (false, true), (true, true)] {
+            let slope = Slope { places, is_to_the_back, is_of_walls };
+            let middle = rows.iter().map(|row| slope.at(row.coupon)).sum::<f64>() / rows.len() as f64;
+            let values = rows.iter().map(|row| slope.value(row, middle)).enumerate();
+            self.add(About::Slope(slope), values.filter(|(_, value)| *value != 0.0));
         }
     }
 
@@ -258,12 +312,12 @@ fn model(rows: &[Row<'_>], terms: &[Term], copies: &[u32]) -> Basis {
 const PARTS: usize = 3;
 
 /// How many columns say what prints may do.
-fn prints_width(copies: &[u32]) -> usize {
+pub(super) fn prints_width(copies: &[u32]) -> usize {
     PARTS * copies.len().saturating_sub(1)
 }
 
 /// A row's values of swell, scale and height of every print but the first.
-fn push_prints(row: &Row<'_>, copies: &[u32], matrix: &mut Vec<f64>) {
+pub(super) fn push_prints(row: &Row<'_>, copies: &[u32], matrix: &mut Vec<f64>) {
     let start = matrix.len();
     matrix.resize(start + prints_width(copies), 0.0);
     if let Ok(print) = copies.binary_search(&row.copy)

@@ -1,8 +1,10 @@
 //! What speaks against a fit, in plain words: what the form cannot follow, which features pull it, which
-//! coupon or print stands apart.
+//! coupon or print stands apart, whether sizes change across the plate, which sizes decide what.
 //!
 //! Each doubt is one further column of the model: a bend of one kind, a scale of its own, a shift of one
-//! coupon's walls, of one print, of one size of one kind, a difference of the diagonals. It is tested by F
+//! coupon's walls, of one print, of one size of one kind, a difference of the diagonals, a slope of sizes or
+//! of walls along x or y of the plate. Where pieces lay is known of the program's own sets, by their names
+//! ([`crate::coupon::places`]); a piece counts with its middle. It is tested by F
 //! in an ordinary fit with all terms free and each print's swell, scale and height taken out, in which
 //! normal errors make the test exact; no spread and no prior has a say. Where prints repeat features, what
 //! is left over is also held against how the prints differ (lack of fit against pure error).
@@ -16,7 +18,10 @@
 
 mod basis;
 mod design;
+pub mod leverage;
 mod words;
+
+use std::borrow::Cow;
 
 use crate::kind::{Axis, Kind};
 use crate::stats::distribution::{f_above, outlying};
@@ -109,6 +114,19 @@ pub enum Doubt {
         /// The size of the same kind, or of any, whose prediction they pull most, and by how much, mm.
         pulls: Option<(Kind, f64, f64)>,
     },
+    /// Sizes change across the plate.
+    Slope {
+        /// The set that the pieces are of.
+        set: &'static str,
+        /// Along y, to the back; else along x, to the right.
+        is_to_the_back: bool,
+        /// Only walls change: outsides grow where insides close. Else all sizes grow alike.
+        is_of_walls: bool,
+        /// How much sizes, or outsides, grow from one end to the other, mm.
+        grow_mm: f64,
+        /// How far the ends are apart, mm.
+        over_mm: f64,
+    },
     /// The diagonals differ.
     Diagonals {
         /// How far the angle between x and y is open beyond 90 degrees, rad.
@@ -145,20 +163,25 @@ const DIFFERS: f64 = 1.0 - 1e-6;
 ///
 /// `is_curve_tested`: bends of kinds were looked for elsewhere and are left out.
 pub fn criticise(rows: &[Row<'_>], terms: &[Term], is_curve_tested: bool) -> Vec<Criticism> {
+    let Some((rows, copies)) = looked_at(rows) else { return Vec::new() };
+    criticise_prints(&rows, &copies, terms, is_curve_tested)
+}
+
+/// The rows that are looked at, and their prints: the last ones where there are many. `None` where there are more
+/// than any setup of coupons has.
+fn looked_at<'a, 'b>(rows: &'a [Row<'b>]) -> Option<(Cow<'a, [Row<'b>]>, Vec<u32>)> {
     if rows.len() > MOST_ROWS {
-        return Vec::new();
+        return None;
     }
     let mut copies: Vec<u32> = rows.iter().map(|row| row.copy).collect();
     copies.sort_unstable();
     copies.dedup();
-    match copies.len().checked_sub(MOST_PRINTS) {
-        None | Some(0) => criticise_prints(rows, &copies, terms, is_curve_tested),
-        Some(left_out) => {
-            let copies = &copies[left_out..];
-            let rows: Vec<Row<'_>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
-            criticise_prints(&rows, copies, terms, is_curve_tested)
-        }
+    if copies.len() <= MOST_PRINTS {
+        return Some((rows.into(), copies));
     }
+    let copies = copies.split_off(copies.len() - MOST_PRINTS);
+    let rows: Vec<Row<'b>> = rows.iter().filter(|row| copies.contains(&row.copy)).copied().collect();
+    Some((rows.into(), copies))
 }
 
 /// The same of rows of these prints, which are sorted.
@@ -258,6 +281,18 @@ fn doubt(
             let pulled = same_kind.max_by(largest).or_else(|| others.max_by(largest));
             let pulls = pulled.map(|(row, moved)| (row.kind, row.nominal_mm, *moved));
             Doubt::Group { kind, nominal_mm, shift_mm: coefficient, pulls }
+        }
+        About::Slope(slope) => {
+            let along = rows.iter().map(|row| slope.at(row.coupon));
+            let over_mm =
+                along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min);
+            Doubt::Slope {
+                set: &slope.places.set.name,
+                is_to_the_back: slope.is_to_the_back,
+                is_of_walls: slope.is_of_walls,
+                grow_mm: coefficient * over_mm,
+                over_mm,
+            }
         }
         About::Diagonals => {
             Doubt::Diagonals { skew_rad: coefficient, is_in_model: terms.contains(&Term::Skew) }

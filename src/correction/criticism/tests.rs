@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::correction::structured::design::design;
+use crate::coupon::places;
 use crate::readings::{FeatureReadings, Reading, Repeats};
 
 /// Numbers that look random and are the same on every machine: xorshift, and a sum of twelve for the normal.
@@ -23,7 +24,7 @@ impl Noise {
 /// A coupon and its features.
 type Coupon = (&'static str, &'static [(Kind, Axis, f64)]);
 
-const COUPONS: [Coupon; 8] = [
+const COUPONS: [Coupon; 10] = [
     (
         "GX",
         &[
@@ -47,25 +48,11 @@ const COUPONS: [Coupon; 8] = [
     ("R3", &[(Kind::Bore, Axis::X, 3.0), (Kind::Bore, Axis::Y, 3.0), (Kind::Pin, Axis::Y, 11.0)]),
     ("R5", &[(Kind::Bore, Axis::X, 5.0), (Kind::Bore, Axis::Y, 5.0), (Kind::Pin, Axis::Y, 13.0)]),
     ("R8", &[(Kind::Bore, Axis::X, 8.0), (Kind::Bore, Axis::Y, 8.0), (Kind::Pin, Axis::Y, 16.0)]),
-    ("R12", &[(Kind::Bore, Axis::X, 12.0), (Kind::Bore, Axis::Y, 12.0), (Kind::Pin, Axis::Y, 20.0)]),
-    (
-        "SX",
-        &[
-            (Kind::Span, Axis::X, 60.0),
-            (Kind::Span, Axis::X, 25.0),
-            (Kind::Outer, Axis::X, 72.0),
-            (Kind::Span, Axis::D45, 45.0),
-        ],
-    ),
-    (
-        "SY",
-        &[
-            (Kind::Span, Axis::Y, 60.0),
-            (Kind::Span, Axis::Y, 25.0),
-            (Kind::Outer, Axis::Y, 72.0),
-            (Kind::Span, Axis::D135, 45.0),
-        ],
-    ),
+    ("R24", &[(Kind::Bore, Axis::X, 24.0), (Kind::Bore, Axis::Y, 24.0), (Kind::Pin, Axis::Y, 32.0)]),
+    ("SX", &[(Kind::Span, Axis::X, 60.0), (Kind::Span, Axis::X, 25.0), (Kind::Outer, Axis::X, 93.0)]),
+    ("SY", &[(Kind::Span, Axis::Y, 60.0), (Kind::Span, Axis::Y, 25.0), (Kind::Outer, Axis::Y, 93.0)]),
+    ("D1", &[(Kind::Span, Axis::D45, 45.0)]),
+    ("D2", &[(Kind::Span, Axis::D135, 45.0)]),
 ];
 
 const FEATURE_SD_MM: f64 = 0.02;
@@ -124,6 +111,32 @@ fn share(
     seen.count() as f64 / printers as f64
 }
 
+/// Where the plate of `starter` has a row's coupon, mm from the left.
+fn x_mm(row: &Row<'_>) -> f64 {
+    places::of_pieces(&[("SX", Kind::Span, 60.0)]).unwrap().middle_mm[row.coupon][0]
+}
+
+/// How many slopes across the plate are looked for.
+fn slopes(rows: &[Row<'_>]) -> usize {
+    let design = Design::of(rows, &[1], &terms(rows), false);
+    design.candidates.iter().filter(|candidate| matches!(candidate.about, About::Slope(_))).count()
+}
+
+/// A piece of a name that no set has lay nobody knows where.
+#[test]
+fn the_plate_is_only_looked_at_where_pieces_of_a_set_were_measured() {
+    let of_a_set = rows(1, 1, |_| 0.0);
+    assert_eq!(slopes(&of_a_set), 4);
+    let mut own = of_a_set.clone();
+    own[0].coupon = "mine";
+    assert_eq!(slopes(&own), 0);
+    // A size that our piece of the name has not is of somebody's own piece.
+    let mut other = of_a_set.clone();
+    other[0].nominal_mm = 2.6;
+    assert_eq!(slopes(&other), 0);
+    assert_eq!(slopes(&of_a_set[..10]), 0, "two coupons");
+}
+
 #[test]
 fn a_sound_printer_is_criticised_at_most_once_in_twenty() {
     for prints in [1, 3] {
@@ -160,6 +173,12 @@ fn each_fault_is_named_by_what_it_is() {
     assert!(share(3, 30, zero, |doubt| matches!(doubt, Doubt::Shift { copy: 2, .. })) > 0.8);
     let skew = |row: &Row<'_>| Term::Skew.value(row.kind, row.axis, row.nominal_mm) * 0.003;
     assert!(share(3, 30, skew, |doubt| matches!(doubt, Doubt::Diagonals { is_in_model: true, .. })) > 0.8);
+    let right = |row: &Row<'_>| 0.04 * (x_mm(row) - 100.0) / 75.0;
+    let is_right = |doubt: &Doubt| matches!(doubt, Doubt::Slope { is_to_the_back: false, is_of_walls: false, grow_mm, .. } if *grow_mm > 0.0);
+    assert!(share(3, 30, right, is_right) > 0.8, "{}", share(3, 30, right, is_right));
+    let walls = |row: &Row<'_>| right(row) * row.kind.swell_sign() / 2.0;
+    let is_walls = |doubt: &Doubt| matches!(doubt, Doubt::Slope { is_to_the_back: false, is_of_walls: true, grow_mm, .. } if *grow_mm > 0.0);
+    assert!(share(3, 30, walls, is_walls) > 0.6, "{}", share(3, 30, walls, is_walls));
     // A shape that no single doubt has: every feature has a place of its own, the same in every print.
     let places = |row: &Row<'_>| {
         let at = row.nominal_mm * 7.3 + row.kind as usize as f64 * 2.1 + row.coupon.len() as f64 * 1.7;
@@ -268,6 +287,17 @@ fn the_sentences_say_what_to_do() {
         "the diagonals differ: x and y are 0.20° out of square; square the axes, or fit with --method \
          structured (p = 0.012)"
     );
+    let slope = |is_to_the_back, is_of_walls, grow_mm| {
+        of(Doubt::Slope { set: "starter", is_to_the_back, is_of_walls, grow_mm, over_mm: 150.2 })
+    };
+    assert_eq!(
+        slope(false, false, 0.04),
+        "sizes grow towards the right of the plate, by 0.040 mm over 150 mm (where the plate of set `starter` has \
+         its pieces): level the bed, keep draughts off, and print what must fit where the coupons lay (p = 0.012)"
+    );
+    assert!(slope(true, true, -0.04).starts_with(
+        "outsides grow and insides close towards the front of the plate, by 0.040 mm over 150 mm"
+    ));
     assert_eq!(
         of(Doubt::Coupon { coupon: "GY".to_owned(), walls_mm: 0.042 }),
         "coupon `GY` stands apart: its outsides are 0.042 mm larger, its insides as much smaller, than on the \

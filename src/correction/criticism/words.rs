@@ -51,6 +51,19 @@ impl Criticism {
                     side(*shift_mm)
                 )
             }
+            Doubt::Slope { set, is_to_the_back, is_of_walls, grow_mm, over_mm } => {
+                let towards = match (is_to_the_back, *grow_mm > 0.0) {
+                    (false, true) => "right",
+                    (false, false) => "left",
+                    (true, true) => "back",
+                    (true, false) => "front",
+                };
+                let what = if *is_of_walls { "outsides grow and insides close" } else { "sizes grow" };
+                format!(
+                    "{what} towards the {towards} of the plate, by {:.3} mm over {over_mm:.0} mm (where the plate of set `{set}` has its pieces): level the bed, keep draughts off, and print what must fit where the coupons lay",
+                    grow_mm.abs()
+                )
+            }
             Doubt::Diagonals { skew_rad, is_in_model } => format!(
                 "the diagonals differ: x and y are {:.2}° out of square; square the axes{}",
                 skew_rad.to_degrees().abs(),

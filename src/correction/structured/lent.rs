@@ -27,6 +27,8 @@ pub struct Lent {
     pub covariance: Vec<Vec<f64>>,
     /// The chance, before anything is read, that a new setup is like the others.
     pub chance: f64,
+    /// The probability of a difference as large as the new setup's from what the others by themselves expect.
+    pub p_alike: f64,
     /// Feature-to-feature spread, mm.
     pub feature: Option<LogNormal>,
     /// Print-to-print spread of a size that swells, mm.

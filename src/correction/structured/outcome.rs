@@ -90,7 +90,15 @@ pub fn outcome(found: &Found<'_>, judged: &[Vec<Judged>], residual_sd_mm: f64, p
     correction.warnings.extend(warnings(found, &correction));
     let points = points(found, judged, &correction);
     let r_squared = r_squared(&points);
-    Fit { correction, points, r_squared, residual_sd_mm, first_layer: None, criticism: Vec::new() }
+    Fit {
+        correction,
+        points,
+        r_squared,
+        residual_sd_mm,
+        first_layer: None,
+        criticism: Vec::new(),
+        leverage: Vec::new(),
+    }
 }
 
 /// Root mean square of a spread that is known by its distribution, and the degrees of freedom that its

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::kind::{Axis, Kind};
 
+use super::verdict::{OTHER_LEVEL, WALLS_LEVEL};
 use super::{Shift, Verdict, Verification, VerifiedFeature};
 
 /// Features that are listed one by one; of more, those that differ most.
@@ -193,7 +194,7 @@ impl Verification {
         writeln!(out, "  by kind, mm: {}", kinds.join(", "))?;
         writeln!(
             out,
-            "  all features together: {}\n\n  drifted asks for p below 0.015 (walls) or 0.01 (all sizes, all together), which 5 % of unchanged printers\n  come to at most, and for a change above {} mm (--matters)",
+            "  all features together: {}\n\n  drifted asks for p below {WALLS_LEVEL} (walls) or {OTHER_LEVEL} (all sizes, all together), which 5 % of unchanged\n  printers come to at most, and for a change above {} mm (--matters)",
             probability(self.p_value),
             self.matters_mm
         )?;
