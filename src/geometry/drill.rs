@@ -471,3 +471,6 @@ fn between(drill: &Drill, near: &End, far: &End) -> f64 {
     };
     stops.windows(2).map(part).sum()
 }
+
+#[cfg(test)]
+mod tests;

@@ -117,8 +117,6 @@ fn over(file: &StepFile, face: &Face, f: &Part<'_>) -> f64 {
 /// The flux of a third of the place through a face, and its area seen along its surface's own normal. Both are taken
 /// from its edges by Green's theorem.
 fn flux_and_area(file: &StepFile, face: &Face) -> (f64, f64) {
-    let sum =
-        |f: &dyn Fn(Place, Place) -> f64| face.loops.iter().map(|row| around(file, row, f)).sum::<f64>();
     match face.surface {
         Surface::Plane(frame) => {
             let area =
