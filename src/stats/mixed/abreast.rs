@@ -57,12 +57,12 @@ impl Products {
             }
             let determinant_ln = ln(&factor(&mut into.factor, r));
             into.determinant_ln.iter_mut().zip(determinant_ln).for_each(|(sum, ln)| *sum += ln);
-            for i in 0..r {
+            for (i, sds) in effect_sds.iter().enumerate() {
                 for c in 0..=q {
                     let own = if c == q { group.zy[i] } else { group.zx[i * q + c] };
                     let (known, rest) = into.scaled.split_at_mut(i * (q + 1));
                     let scaled = &mut rest[c];
-                    *scaled = effect_sds[i].map(|sd| sd * own);
+                    *scaled = sds.map(|sd| sd * own);
                     for k in 0..i {
                         subtract_product(scaled, &into.factor[i * r + k], &known[k * (q + 1) + c]);
                     }
