@@ -98,16 +98,15 @@ impl Correction {
             let mean = coefficients + print / f64::from(self.prints.max(1));
             return Known { sd: variance.sqrt(), spread, mean_share: share(mean, variance), mean_variance };
         };
-        // As in a prediction, two parts share the lesser of their doubts.
+        // A prediction lets two parts share the lesser of their doubts. Here all parts are taken to be wrong
+        // together, the most that doubts can come to: a confidence is lost where all are, and with the lesser
+        // it was 92 to 94 % for printers seen in one print.
         let own = (feature, relative_variance(self.spread.feature.dof.unwrap_or(f64::INFINITY)));
         let [a, b, c] =
             effects.variances_mm2(kind, drawn_mm).map(|(part, dof)| (part, relative_variance(dof)));
         let all = [a, b, c, own];
         let variance: f64 = all.iter().map(|(part, _)| part).sum();
-        let doubts: f64 = all
-            .iter()
-            .flat_map(|(one, doubt)| all.iter().map(move |(other, least)| one * other * doubt.min(*least)))
-            .sum();
+        let doubts = all.iter().map(|(part, doubt)| part * doubt.sqrt()).sum::<f64>().powi(2);
         let ln_variance = if variance > 0.0 { (doubts / (variance * variance)).ln_1p() } else { 0.0 };
         let spread = SpreadKnown::LogNormal { ln_variance };
         Known { sd: variance.sqrt(), spread, mean_share: share(coefficients, variance), mean_variance }
