@@ -72,9 +72,8 @@ fn between(term: Term) -> Between {
 /// The same of the logarithm of a spread. Judged: spreads of one person's setups differ by a fifth.
 const BETWEEN_SPREADS: Between = Between { median: 0.2, ln_sd: 0.8 };
 
-/// What these corrections lend to a setup that was fitted by itself; `None` when fewer than [`FEWEST`] can, or
-/// they say nothing.
-pub fn lend(corrections: &[&Correction], alone: &Correction) -> Option<Lent> {
+/// What these corrections lend; `None` when fewer than [`FEWEST`] can, or they say nothing.
+pub fn lend(corrections: &[&Correction]) -> Option<Lent> {
     let lenders: Vec<&Correction> =
         corrections.iter().copied().filter(|correction| correction.cannot_lend().is_none()).collect();
     if lenders.len() < FEWEST {
@@ -83,17 +82,9 @@ pub fn lend(corrections: &[&Correction], alone: &Correction) -> Option<Lent> {
     let mut terms: Vec<Term> = lenders.iter().flat_map(|lender| lender.terms.iter().copied()).collect();
     terms.sort_unstable();
     terms.dedup();
-    let prior: Vec<Between> = terms.iter().map(|term| between(*term)).collect();
-    let pool = pool(&lenders, &terms)?;
-    let by_themselves = pool.expected(&prior)?;
-    // How far setups differ is told by the new one as well: two or three that happen to be close do not prove
-    // that a third or fourth must be, in each coefficient for itself.
-    let mut with_new = pool.clone();
-    with_new.setups.extend(information(alone, &terms));
-    let expected = pool.expected_at(with_new.expected(&prior)?.between)?;
+    let expected = pooled(&lenders, &terms)?;
     let rows = expected.covariance.row_iter().map(|row| row.iter().copied().collect()).collect();
     Some(Lent {
-        p_alike: p_alike(&terms, &by_themselves, alone),
         terms,
         mean: expected.mean.iter().copied().collect(),
         covariance: rows,
@@ -104,31 +95,31 @@ pub fn lend(corrections: &[&Correction], alone: &Correction) -> Option<Lent> {
     })
 }
 
-/// What a setup says of these terms by itself, without its weak priors.
-fn information(of: &Correction, terms: &[Term]) -> Option<Information> {
+fn pooled(lenders: &[&Correction], terms: &[Term]) -> Option<Expected> {
     let size = terms.len();
-    let spread_mm = mean_spread_mm(of);
-    let own: Vec<(f64, f64)> = of.terms.iter().map(|term| weak(*term, spread_mm)).collect();
-    let count = of.terms.len();
-    let covariance = DMatrix::from_fn(count, count, |i, j| of.covariance[i][j]);
-    let mean = DVector::from_column_slice(&of.coefficients);
-    // A covariance that is none was refused when the file was read.
-    let information = Information::from_posterior(&mean, &covariance, &own)?;
-    let place = |i: usize| of.terms.iter().position(|term| *term == terms[i]);
-    let places: Vec<Option<usize>> = (0..size).map(place).collect();
-    let precision = DMatrix::from_fn(size, size, |i, j| match (places[i], places[j]) {
-        (Some(i), Some(j)) => information.precision[(i, j)],
-        _ => 0.0,
-    });
-    let weighted = DVector::from_fn(size, |i, _| places[i].map_or(0.0, |i| information.weighted[i]));
-    Some(Information { precision, weighted })
-}
-
-fn pool(lenders: &[&Correction], terms: &[Term]) -> Option<Pool> {
-    let setups = lenders.iter().map(|lender| information(lender, terms)).collect::<Option<_>>()?;
-    let spreads_mm = lenders.iter().map(|lender| mean_spread_mm(lender)).sum::<f64>() / lenders.len() as f64;
+    let mut setups = Vec::new();
+    let mut spreads_mm = 0.0;
+    for lender in lenders {
+        let spread_mm = mean_spread_mm(lender);
+        spreads_mm += spread_mm / lenders.len() as f64;
+        let own: Vec<(f64, f64)> = lender.terms.iter().map(|term| weak(*term, spread_mm)).collect();
+        let count = lender.terms.len();
+        let covariance = DMatrix::from_fn(count, count, |i, j| lender.covariance[i][j]);
+        let mean = DVector::from_column_slice(&lender.coefficients);
+        // A covariance that is none was refused when the file was read.
+        let information = Information::from_posterior(&mean, &covariance, &own)?;
+        let place = |i: usize| lender.terms.iter().position(|term| *term == terms[i]);
+        let places: Vec<Option<usize>> = (0..size).map(place).collect();
+        let precision = DMatrix::from_fn(size, size, |i, j| match (places[i], places[j]) {
+            (Some(i), Some(j)) => information.precision[(i, j)],
+            _ => 0.0,
+        });
+        let weighted = DVector::from_fn(size, |i, _| places[i].map_or(0.0, |i| information.weighted[i]));
+        setups.push(Information { precision, weighted });
+    }
     let common = terms.iter().map(|term| weak(*term, spreads_mm)).map(|(mean, sd)| (mean, sd.powi(-2)));
-    Some(Pool { setups, common: common.collect() })
+    let prior: Vec<Between> = terms.iter().map(|term| between(*term)).collect();
+    Pool { setups, common: common.collect() }.expected(&prior)
 }
 
 /// The spread of feature means about the fit, mm: features and what reading adds.
@@ -227,7 +218,7 @@ pub struct Borrowed {
 impl Borrowed {
     /// Compares the fit of a setup by itself with the one that borrowed.
     pub fn new(lenders: Vec<String>, lent: &Lent, alone: &Correction, together: &Correction) -> Self {
-        Self { lenders, shares: shares(alone, together), p_alike: lent.p_alike }
+        Self { lenders, shares: shares(alone, together), p_alike: p_alike(lent, alone) }
     }
 
     /// Whether the setup is unlike those that lent.
@@ -301,12 +292,12 @@ fn shares(alone: &Correction, together: &Correction) -> Vec<Share> {
 
 /// Source: Evans and Moshonov, Checking for prior-data conflict, Bayesian Analysis 1 (2006) 893: where the
 /// estimate lies in what the prior expected of it.
-fn p_alike(terms: &[Term], expected: &Expected, alone: &Correction) -> f64 {
+fn p_alike(lent: &Lent, alone: &Correction) -> f64 {
     let shared: Vec<(usize, usize)> = alone
         .terms
         .iter()
         .enumerate()
-        .filter_map(|(i, term)| Some((i, terms.iter().position(|known| known == term)?)))
+        .filter_map(|(i, term)| Some((i, lent.terms.iter().position(|known| known == term)?)))
         .collect();
     let count = shared.len();
     if count == 0 {
@@ -314,9 +305,9 @@ fn p_alike(terms: &[Term], expected: &Expected, alone: &Correction) -> f64 {
     }
     let covariance = DMatrix::from_fn(count, count, |i, j| {
         let ((own_i, lent_i), (own_j, lent_j)) = (shared[i], shared[j]);
-        alone.covariance[own_i][own_j] + expected.covariance[(lent_i, lent_j)]
+        alone.covariance[own_i][own_j] + lent.covariance[lent_i][lent_j]
     });
-    let apart = DVector::from_fn(count, |i, _| alone.coefficients[shared[i].0] - expected.mean[shared[i].1]);
+    let apart = DVector::from_fn(count, |i, _| alone.coefficients[shared[i].0] - lent.mean[shared[i].1]);
     let Some(factor) = covariance.cholesky() else { return 1.0 };
     let count = count as f64;
     // Chi-square over its degrees of freedom is F with no end of them below.

@@ -75,7 +75,7 @@ impl Lenders {
 
     /// What they lend to a setup that was fitted by itself; `None` when they are too few.
     pub fn lend_to(&self, alone: &Correction) -> Option<Lent> {
-        lend(&self.of(alone), alone)
+        lend(&self.of(alone))
     }
 
     /// What to say when they are too few.

@@ -214,7 +214,9 @@ pub(super) fn of_design(rows: &[Row<'_>], copies: &[u32], terms: &[Term]) -> Vec
         };
         all.push((leverage, lost));
     }
-    for (at, term) in terms.iter().enumerate() {
+    // Diagonals and sag have features made for them alone: nothing else could tell them.
+    let shared = terms.iter().enumerate().filter(|(_, term)| !matches!(term, Term::Skew | Term::Sag));
+    for (at, term) in shared {
         let share = |lost: &[Option<f64>]| lost[at].filter(|share| *share >= DECIDES);
         let deciding: Vec<usize> = (0..all.len()).filter(|group| share(&all[*group].1).is_some()).collect();
         // Of two sizes that both are needed neither decides alone.

@@ -1,15 +1,16 @@
 //! What a person's other setups lend to a new one, as priors beside the weak ones of [`priors`].
 //!
-//! A setup may be like the others, somewhat unlike them, or not like them at all. So what they lend is one
-//! choice among the priors, the same three times as wide another, and the weak ones stay as the last: the
-//! readings weigh them by their likelihood. Where the new setup is unlike the others the wider ones win,
-//! and what was lent costs little.
+//! A setup may be like the others, unlike them in what nozzle, filament and profile decide, or not like them at
+//! all. So what they lend is one choice among the priors, the same with those coefficients three times as
+//! wide another, and the weak ones stay as the last: the readings weigh them by their likelihood. Where the
+//! new setup is unlike the others the wider ones win, and what was lent costs little.
 //!
 //! Source: Schmidli et al., Robust meta-analytic-predictive priors, Biometrics 70 (2014) 1023.
 
 use nalgebra::DMatrix;
 
 use crate::correction::Term;
+use crate::kind::Kind;
 use crate::stats::mixed::JointPrior;
 
 use super::choices::Choice;
@@ -27,8 +28,6 @@ pub struct Lent {
     pub covariance: Vec<Vec<f64>>,
     /// The chance, before anything is read, that a new setup is like the others.
     pub chance: f64,
-    /// The probability of a difference as large as the new setup's from what the others by themselves expect.
-    pub p_alike: f64,
     /// Feature-to-feature spread, mm.
     pub feature: Option<LogNormal>,
     /// Print-to-print spread of a size that swells, mm.
@@ -37,10 +36,28 @@ pub struct Lent {
     pub height: Option<LogNormal>,
 }
 
-/// How much wider than lent the prior is for a setup that is somewhat unlike the others, with its share of
-/// the chance of being like them at all. Judged: without it, a setup three or four standard deviations
-/// out is dragged along before the weak priors win, which are so wide that they explain nothing well.
-const WIDER: [(f64, f64); 2] = [(1.0, 0.75), (3.0, 0.25)];
+/// How much wider than lent the prior of what [`may_differ`] is for a setup that is unlike the others in it, with
+/// its share of the chance of being like them in the rest. Judged: without it, a coefficient three or four
+/// standard deviations out is dragged along before the weak priors win, which are so wide that they explain
+/// nothing well; and with one print it is taken for that print's own. A small share would not do: what the
+/// others say of the rest must not speak against it.
+const WIDER: [(f64, f64); 2] = [(1.0, 0.5), (3.0, 0.5)];
+
+/// What another nozzle, filament or profile changes. How x differs from y, how far they are from square and
+/// what a kind has of its own belongs to the printer: were it widened as well, a setup that is like the
+/// others there would seem like them in all.
+fn may_differ(term: Term) -> bool {
+    matches!(
+        term,
+        Term::Swell
+            | Term::Scale
+            | Term::ScaleInPlane
+            | Term::ScaleZ
+            | Term::SmallBore
+            | Term::Sag
+            | Term::Offset(Kind::Bore | Kind::HorizontalBore | Kind::Height)
+    )
+}
 
 impl Lent {
     /// Logarithm of the density in the logarithm of the feature-to-feature spread: the lent one and the
@@ -67,8 +84,7 @@ pub(super) fn with_lent(part: &Part, weak: Vec<Choice>, means: &[f64], lent: Opt
     let own: Vec<usize> = (0..size).filter(|i| places[*i].is_some()).collect();
     let place = |i: usize| places[own[i]].unwrap_or(0);
     let covariance = DMatrix::from_fn(own.len(), own.len(), |i, j| lent.covariance[place(i)][place(j)]);
-    let Some(inverse) = covariance.cholesky().map(|cholesky| cholesky.inverse()) else { return weak };
-    let joint = |choice: &Choice, wider: f64| -> Option<JointPrior> {
+    let joint = |choice: &Choice, inverse: &DMatrix<f64>| -> Option<JointPrior> {
         let mut precision = vec![0.0; size * size];
         let mut mean = vec![0.0; size];
         for (i, value) in choice.precisions.iter().enumerate() {
@@ -77,7 +93,7 @@ pub(super) fn with_lent(part: &Part, weak: Vec<Choice>, means: &[f64], lent: Opt
         for i in 0..own.len() {
             mean[own[i]] = lent.mean[place(i)] - means[own[i]];
             for j in 0..own.len() {
-                precision[own[i] * size + own[j]] = inverse[(i, j)] / (wider * wider);
+                precision[own[i] * size + own[j]] = inverse[(i, j)];
             }
         }
         JointPrior::new(mean, precision)
@@ -85,8 +101,13 @@ pub(super) fn with_lent(part: &Part, weak: Vec<Choice>, means: &[f64], lent: Opt
     // Of weak choices that differ in nothing but lent terms, one is enough.
     let mut lent_choices: Vec<Choice> = Vec::new();
     for (wider, chance) in WIDER {
+        let mut widened = covariance.clone();
+        for i in (0..own.len()).filter(|i| may_differ(part.terms[own[*i]])) {
+            widened[(i, i)] *= wider * wider;
+        }
+        let Some(inverse) = widened.cholesky().map(|cholesky| cholesky.inverse()) else { return weak };
         for choice in &weak {
-            let Some(joint) = joint(choice, wider) else { return weak };
+            let Some(joint) = joint(choice, &inverse) else { return weak };
             let share_ln = choice.share_ln + (chance * lent.chance).ln();
             match lent_choices.iter_mut().find(|known| known.joint.as_ref() == Some(&joint)) {
                 Some(known) => known.share_ln = (known.share_ln.exp() + share_ln.exp()).ln(),
