@@ -143,6 +143,13 @@ fn the_predicted_print_meets_the_wanted_involutes() {
     }
 }
 
+/// The shortest flanks there are, where the disc that eases the tips is smaller: every setup.
+#[test]
+fn the_predicted_print_meets_the_shortest_involutes_in_every_setup() {
+    let (deviation, at) = worst(0..200, Flank::Involute, &["MXL"], |_| vec![12, 24]);
+    assert!(deviation <= ALLOWED_DEVIATION_MM, "{deviation} mm at {at}");
+}
+
 /// Negative control: the teeth as the rack makes them have a corner that no bead can fill.
 #[test]
 fn the_racks_own_corners_could_not_be_printed() {

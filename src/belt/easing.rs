@@ -20,8 +20,9 @@ use super::walls::{Ease, Point};
 /// Half the line of a 0.4 mm nozzle, mm: no outer corner turns more sharply. Common practice, no source.
 pub const HALF_LINE_MM: f64 = 0.2;
 
-/// The share of a generated flank that easing leaves at the least; picked by feel.
-const LEAST_FLANK: f64 = 0.25;
+/// The share of a generated flank that easing leaves at the least: less is used up where a setup moves tips and
+/// grooves unevenly, as in the 200 setups of `tests/pulley_outline.rs`.
+const LEAST_FLANK: f64 = 0.5;
 
 /// How the rounding at a tip ends at the flank.
 pub(super) enum TipEnd {
@@ -214,9 +215,10 @@ mod tests {
                 }
             }
         }
-        assert_eq!(smaller, [("MXL", 12), ("MXL", 24), ("MXL", 25)]);
+        let expected = [12, 13, 24, 25, 26, 27, 28].map(|teeth| ("MXL", teeth));
+        assert_eq!(smaller, expected);
         let smallest = involute("MXL", 12);
-        assert!((smallest.ease_radius_mm - 0.191).abs() < 1e-3 && smallest.check().is_ok());
+        assert!((smallest.ease_radius_mm - 0.1704).abs() < 1e-3 && smallest.check().is_ok());
         assert!(
             Groove { ease_radius_mm: 0.205, ..smallest }.check().is_err(),
             "a disc that reaches the roots"
