@@ -106,6 +106,11 @@ fn polar(centre: Point, radius: f64, angle: f64) -> Point {
     (centre.0 + radius * angle.cos(), centre.1 + radius * angle.sin())
 }
 
+/// Length of a vector of millimetres: never so long or short that `hypot`, which takes several times as long, knew better.
+fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
 /// The point turned about the axis.
 pub fn turned(point: Point, angle: f64) -> Point {
     let (sin, cos) = angle.sin_cos();
@@ -118,8 +123,8 @@ impl Wall {
         match self.shape {
             Shape::Line { from, to } => {
                 let (dx, dy) = (to.0 - from.0, to.1 - from.1);
-                let length = dx.hypot(dy);
-                ((from.0 + share * dx, from.1 + share * dy), (dy / length, -dx / length))
+                let far = length(dx, dy);
+                ((from.0 + share * dx, from.1 + share * dy), (dy / far, -dx / far))
             }
             Shape::Arc { centre, radius, from_rad, to_rad } => {
                 let angle = from_rad + share * (to_rad - from_rad);
@@ -179,11 +184,11 @@ impl Wall {
                 let middle = (from_rad + to_rad) / 2.0;
                 let off = (dy.atan2(dx) - middle).rem_euclid(TAU);
                 if off.min(TAU - off) <= (to_rad - from_rad).abs() / 2.0 {
-                    return (dx.hypot(dy) - radius).abs();
+                    return (length(dx, dy) - radius).abs();
                 }
                 let to = |angle: f64| {
                     let end = polar(centre, radius, angle);
-                    (point.0 - end.0).hypot(point.1 - end.1)
+                    length(point.0 - end.0, point.1 - end.1)
                 };
                 to(from_rad).min(to(to_rad))
             }
@@ -217,7 +222,7 @@ impl Wall {
         const STEPS: usize = 6;
         /// Of the way, to take the pace over.
         const NEAR: f64 = 1e-4;
-        let far = |(x, y): Point| (point.0 - x).hypot(point.1 - y);
+        let far = |(x, y): Point| length(point.0 - x, point.1 - y);
         let place = |i: usize| self.at(i as f64 / PLACES as f64).0;
         let near = (0..=PLACES).map(|i| (far(place(i)), i)).min_by(|a, b| a.0.total_cmp(&b.0));
         let Some((mut least, near)) = near else { return f64::INFINITY };
@@ -227,7 +232,7 @@ impl Wall {
             // The plastic is on the left: the way along is the normal turned left.
             let along = (point.1 - y) * nx - (point.0 - x) * ny;
             let (before, after) = (self.at(share - NEAR).0, self.at(share + NEAR).0);
-            let pace = (after.0 - before.0).hypot(after.1 - before.1) / (2.0 * NEAR);
+            let pace = length(after.0 - before.0, after.1 - before.1) / (2.0 * NEAR);
             if pace <= 0.0 {
                 break;
             }
@@ -287,7 +292,7 @@ pub fn distance_to_segment(point: Point, from: Point, to: Point) -> f64 {
     let (px, py) = (point.0 - from.0, point.1 - from.1);
     let square = dx * dx + dy * dy;
     let share = if square > 0.0 { ((px * dx + py * dy) / square).clamp(0.0, 1.0) } else { 0.0 };
-    (px - share * dx).hypot(py - share * dy)
+    length(px - share * dx, py - share * dy)
 }
 
 impl Groove {
