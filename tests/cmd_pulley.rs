@@ -241,7 +241,16 @@ fn the_sheet_beside_a_drawing_is_taken_by_verify_once_it_is_filled_in() {
         .lines()
         .map(|line| {
             let Some(rest) = line.strip_suffix(",1,,,,") else { return line.to_owned() };
-            let drawn: f64 = rest.rsplit(',').next().unwrap().parse().unwrap();
+            let size = rest.rsplit(',').next().unwrap();
+            assert!(
+                size.split_once('.').is_none_or(|(_, digits)| digits.len() <= 3),
+                "to the micrometre: {size}"
+            );
+            assert!(
+                page.contains(&format!("{:.3}", size.parse::<f64>().unwrap())),
+                "as on the drawing: {size}"
+            );
+            let drawn: f64 = size.parse().unwrap();
             let kind =
                 Kind::ALL.into_iter().find(|kind| rest.contains(&format!(",{},", kind.name()))).unwrap();
             let printed = drawn + correction(&INVENTED).deviation_mm(kind, kind.unnamed_axis(), drawn);

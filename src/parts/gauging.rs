@@ -7,7 +7,6 @@
 
 use crate::correction::Correction;
 use crate::coupon::sheet;
-use crate::fits::decimal_mm;
 use crate::kind::{Axis, Kind};
 
 use super::build::piece::Piece;
@@ -85,6 +84,11 @@ fn way(piece: &Piece, dimension: &Dimension) -> (bool, &'static str) {
     }
 }
 
+/// To the micrometre, as the drawing beside the sheet says it: no caliper tells more.
+fn micrometres(mm: f64) -> f64 {
+    (mm * 1e3).round() / 1e3
+}
+
 /// The sheet to write the readings of these pieces into; `verify` takes it as it is.
 ///
 /// Sizes of a kind that the correction has not measured are left out, since it says nothing of them, and sizes
@@ -100,7 +104,7 @@ pub fn readings_sheet(pieces: &[(&Piece, Vec<Gauged<'_>>)], correction: Option<&
             feature: &of.dimension.name,
             kind: of.dimension.kind,
             axis: of.axis(),
-            drawn_mm: decimal_mm(of.dimension.drawn_mm),
+            drawn_mm: micrometres(of.dimension.drawn_mm),
             copy: 1,
         })
     });
